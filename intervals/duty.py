@@ -1,0 +1,178 @@
+"""How hard a unit's life is: the severity that divides its distance and hour intervals.
+
+A severity above 1 shortens the interval. One below 1 lengthens it beyond the unit maker's figure, which is
+the maker's to allow: the maker's own severe-duty schedule always goes before these figures.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from intervals.errors import RuleError
+
+REFERENCE_C: Final = 85.0
+DOUBLING_C: Final = 11.1
+LEAST_PER_HOUR: Final = 0.6
+LEAST_SEVERITY: Final = 0.7
+MOST_SEVERITY: Final = 3.0
+LEAST_SENSOR_SHARE: Final = 0.60
+LEAST_EVIDENCE_MONTHS: Final = 2
+MOST_CHANGE_PER_MONTH: Final = 0.15
+_SHARE_SLACK: Final = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class DutyFactor:
+    """One kind of duty that ages fluid faster or slower than ordinary use.
+
+    Attributes:
+        key: its short name.
+        when: what has to be true of the vehicle's use.
+        value: the usual factor; `low` and `high` bound what is reasonable.
+        source: where the condition and the figure come from.
+    """
+
+    key: str
+    when: str
+    value: float
+    low: float
+    high: float
+    source: str
+
+
+_NO_SOURCE: Final = "figure: common practice, no source"
+FACTORS: Final = (
+    DutyFactor("short trips", "trips under 8 km", 1.3, 1.3, 1.3, _NO_SOURCE),
+    DutyFactor(
+        "idle", "idle and power-take-off over 30 % of the hours", 1.25, 1.25, 1.25,
+        f"condition: US Army TM 10-3930-671-24, extended idling; {_NO_SOURCE}",
+    ),
+    DutyFactor("towing", "towing over 25 % of the distance", 1.3, 1.3, 1.5, _NO_SOURCE),
+    DutyFactor("stop and start", "three or more stops a km", 1.5, 1.5, 2.0, _NO_SOURCE),
+    DutyFactor("hills", "hilly routes", 1.15, 1.15, 1.15, _NO_SOURCE),
+    DutyFactor(
+        "heat", "a season above 35 °C", 1.2, 1.2, 1.2,
+        f"condition: US Army TM 9-2320-280-10, high temperature; {_NO_SOURCE}",
+    ),
+    DutyFactor(
+        "dust or water", "dust, sand, mud or wading", 1.3, 1.3, 1.5,
+        f"condition: US Army TM 9-2350-247-10 and TM 10-3930-671-24; {_NO_SOURCE}",
+    ),
+    DutyFactor("steady motorway", "mostly steady motorway running", 0.85, 0.85, 0.85, _NO_SOURCE),
+)  # fmt: skip
+
+# Common practice, no source. US Army TM 9-2320-280-10 pairs limits that imply 32 to 48 km/h of engine hours.
+AVERAGE_SPEED_KM_H: Final = {"bus": 18.0, "refuse": 9.0, "van": 32.0, "trunk": 60.0}
+
+
+@dataclass(frozen=True, slots=True)
+class SeverityChoice:
+    """The severity that counts, and why.
+
+    Attributes:
+        value: the severity; 1 when nothing is known about the duty.
+        source: "temperature", "duty" or "none".
+        sentence: why this one.
+    """
+
+    value: float
+    source: str
+    sentence: str
+
+
+def severity_from_temperature_hours(shares: Sequence[float], temps_c: Sequence[float]) -> float:
+    """Return the severity from the share of running hours spent at each fluid temperature.
+
+    ``S = sum(w_i * max(0.6, 2^((T_i - 85) / 11.1)))``: oxidation about doubles per 11 °C. That is a rule of
+    thumb for fluids past the temperature at which they begin to oxidise, so the result is an estimate.
+
+    Args:
+        shares: share of the hours at each temperature, adding up to 1.
+        temps_c: the fluid temperatures, °C.
+
+    Raises:
+        RuleError: shares and temperatures do not match or the shares do not add up to 1.
+    """
+    if len(shares) != len(temps_c) or not all(map(math.isfinite, [*shares, *temps_c])):
+        raise RuleError(
+            "Every share of hours needs one temperature. Give as many shares as temperatures, all known."
+        )
+    if min(shares, default=0.0) < 0 or abs(sum(shares) - 1.0) > _SHARE_SLACK:
+        raise RuleError(
+            f"Shares of hours add up to {sum(shares):.3f}. Allowed: none below 0, together 1. Check them."
+        )
+    per_hour = (max(LEAST_PER_HOUR, 2.0 ** ((temp - REFERENCE_C) / DOUBLING_C)) for temp in temps_c)
+    return math.fsum(share * factor for share, factor in zip(shares, per_hour, strict=True))
+
+
+def severity_from_duty(factors: Iterable[float]) -> float:
+    """Return the product of the duty factors, held between 0.7 and 3.0; 1 when there are none.
+
+    Raises:
+        RuleError: a factor is not above zero.
+    """
+    values = list(factors)
+    if not all(math.isfinite(value) and value > 0 for value in values):
+        raise RuleError(
+            f"Duty factors {values} cannot be used. Allowed: numbers above 0. Take the list's values."
+        )
+    return min(max(math.prod(values), LEAST_SEVERITY), MOST_SEVERITY)
+
+
+def choose_severity(
+    from_temperature: float | None, sensor_hours_share: float | None, from_duty: float | None
+) -> SeverityChoice:
+    """Choose one source of severity, never both: both measure the same heat.
+
+    Args:
+        from_temperature: severity by `severity_from_temperature_hours`, or None.
+        sensor_hours_share: share of the running hours the temperature sensor covered, or None.
+        from_duty: severity by `severity_from_duty`, or None.
+    """
+    share = sensor_hours_share if sensor_hours_share is not None else 0.0
+    if from_temperature is not None and share >= LEAST_SENSOR_SHARE:
+        return SeverityChoice(from_temperature, "temperature", f"Measured over {share:.0%} of the hours.")
+    too_few = (
+        f"The sensor covers {share:.0%} of the hours, 60 % are needed. "
+        if from_temperature is not None
+        else ""
+    )
+    if from_duty is not None:
+        return SeverityChoice(from_duty, "duty", f"{too_few}Product of the duty factors.")
+    return SeverityChoice(
+        1.0, "none", f"{too_few}Nothing is known about the duty: the interval stands as written."
+    )
+
+
+def step_severity(current: float, target: float, evidence_months: float) -> float:
+    """Return next month's severity on the way from ``current`` to ``target``.
+
+    It stays where it is until two months of evidence are in and then moves by at most 15 % a month, so that
+    one odd month cannot move every date of a vehicle.
+    """
+    if not all(math.isfinite(value) and value > 0 for value in (current, target)):
+        raise RuleError(
+            f"Severity cannot go from {current} to {target}. Allowed: numbers above 0. Check both."
+        )
+    if evidence_months < LEAST_EVIDENCE_MONTHS:
+        return current
+    return min(max(target, current * (1 - MOST_CHANGE_PER_MONTH)), current * (1 + MOST_CHANGE_PER_MONTH))
+
+
+def effective_hours(drive_h: float, pto_h: float, pto_weight: float) -> float:
+    """Return running hours that count: driving plus power-take-off hours times a weight of 0.5 to 1."""
+    if not 0.5 <= pto_weight <= 1.0:
+        raise RuleError(
+            f"Power-take-off weight {pto_weight} is not usable. Allowed: 0.5 to 1. Choose in that range."
+        )
+    return drive_h + pto_weight * pto_h
+
+
+def guess_hours(distance_km: float, average_speed_km_h: float) -> float:
+    """Return a guess of the hours behind a distance: ``distance / average speed``; to be shown as a guess."""
+    if not average_speed_km_h > 0:
+        raise RuleError(
+            f"Average speed {average_speed_km_h} km/h is not usable. Allowed: above 0. Enter the fleet's own."
+        )
+    return distance_km / average_speed_km_h

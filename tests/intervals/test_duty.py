@@ -1,0 +1,88 @@
+"""Severity: reference calculations, and the doubling that published oil-life rules give."""
+
+import pytest
+
+from intervals.duty import (
+    FACTORS,
+    choose_severity,
+    effective_hours,
+    guess_hours,
+    severity_from_duty,
+    severity_from_temperature_hours,
+    step_severity,
+)
+from intervals.errors import RuleError
+
+
+def test_reference_calculation_from_temperature_hours() -> None:
+    """Reference calculation: S 1.2626 brings 60 000 km to 47 522."""
+    severity = severity_from_temperature_hours([0.50, 0.28, 0.13, 0.06, 0.03], [74, 86, 96, 106, 114])
+    assert severity == pytest.approx(1.2626, abs=5e-5)
+    assert 60_000 / severity == pytest.approx(47_522, abs=1)
+
+
+def test_reference_calculation_from_duty() -> None:
+    """Reference calculation: towing 1.3 on hills 1.15 is 1.495 and brings 60 000 km to 40 134."""
+    by_key = {factor.key: factor.value for factor in FACTORS}
+    severity = severity_from_duty([by_key["towing"], by_key["hills"]])
+    assert severity == pytest.approx(1.495)
+    assert 60_000 / severity == pytest.approx(40_134, abs=0.5)
+
+
+def test_heat_doubles_severity_about_every_ten_degrees() -> None:
+    """Arrhenius with the 90 kJ/mol usual for lubricants gives 2.22 per 10 °C at 90; the rule of thumb says 2.
+
+    J. Fitch, Practicing Oil Analysis: twice as fast for each 10 °C (18 °F). Ours doubles in 11.1 °C (20 °F).
+    """
+    assert severity_from_temperature_hours([1.0], [85.0]) == 1.0
+    ratio = severity_from_temperature_hours([1.0], [100.0]) / severity_from_temperature_hours([1.0], [90.0])
+    assert 1.56 < ratio < 2.0
+    assert severity_from_temperature_hours([1.0], [20.0]) == 0.6
+
+
+def test_duty_is_held_within_its_limits() -> None:
+    assert severity_from_duty([]) == 1.0
+    assert severity_from_duty([2.0, 1.5, 1.5]) == 3.0
+    assert severity_from_duty([0.85, 0.7]) == 0.7
+    assert all(factor.low <= factor.value <= factor.high and factor.source for factor in FACTORS)
+
+
+def test_only_one_source_counts() -> None:
+    """Reference calculation: both together would give 31 787 km."""
+    both = choose_severity(1.2626, 0.9, 1.495)
+    assert (both.value, both.source) == (1.2626, "temperature")
+    assert 60_000 / both.value != pytest.approx(31_787, abs=1)
+    few = choose_severity(1.2626, 0.59, 1.495)
+    assert (few.value, few.source) == (1.495, "duty")
+    assert "59%" in few.sentence
+    assert choose_severity(1.2626, 0.60, None).source == "temperature"
+    assert choose_severity(None, None, None).value == 1.0
+
+
+def test_severity_moves_slowly_and_on_evidence() -> None:
+    assert step_severity(1.0, 1.5, 1) == 1.0
+    assert step_severity(1.0, 1.5, 2) == pytest.approx(1.15)
+    assert step_severity(1.0, 0.5, 2) == pytest.approx(0.85)
+    assert step_severity(1.0, 1.1, 6) == 1.1
+
+
+def test_hours_from_power_take_off_and_from_distance() -> None:
+    """US Army TM 9-2320-280-10 pairs 6 000 mi with 300 h for the transmission: 32.2 km/h of engine hours."""
+    assert effective_hours(100, 40, 0.5) == 120
+    assert guess_hours(6_000 * 1.609344, 32.18688) == pytest.approx(300)
+
+
+def test_unusable_figures_are_refused() -> None:
+    attempts = (
+        lambda: severity_from_temperature_hours([0.5, 0.4], [80, 90]),
+        lambda: severity_from_temperature_hours([1.0], [80, 90]),
+        lambda: severity_from_temperature_hours([1.5, -0.5], [80, 90]),
+        lambda: severity_from_temperature_hours([], []),
+        lambda: severity_from_duty([0.0]),
+        lambda: step_severity(0.0, 1.0, 3),
+        lambda: effective_hours(1, 1, 0.2),
+        lambda: guess_hours(1, 0),
+    )
+    for attempt in attempts:
+        with pytest.raises(RuleError, match=r"Allowed|Give as many"):
+            attempt()
