@@ -1,0 +1,40 @@
+"""Mails as stored rows: written once, sent once, kept."""
+
+from django.db import models
+
+
+class Mail(models.Model):
+    """One mail to one person; at most one of a kind per person and local day."""
+
+    class State(models.TextChoices):
+        QUEUED = "queued"
+        SENDING = "sending"
+        SENT = "sent"
+        UNSURE = "unsure", "unsure: the sender was stopped while sending"
+        FAILED = "failed"
+
+    person = models.ForeignKey("shop.Person", on_delete=models.CASCADE, related_name="mails")
+    kind = models.CharField(max_length=16, default="daily")
+    local_day = models.DateField()
+    to_address = models.EmailField()
+    subject = models.CharField(max_length=200)
+    text = models.TextField()
+    html = models.TextField()
+    state = models.CharField(max_length=8, choices=State, default=State.QUEUED)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    error = models.CharField(max_length=300, blank=True)
+    queued_at = models.DateTimeField()
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-local_day", "person"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person", "kind", "local_day"], name="one_mail_per_person_kind_and_day"
+            )
+        ]
+        indexes = [models.Index(fields=["state"], name="mail_by_state")]
+
+    def __str__(self) -> str:
+        return f"{self.subject} → {self.to_address}"

@@ -1,0 +1,26 @@
+"""Thin tasks over the services of the same names."""
+
+import datetime
+
+from celery import shared_task
+
+from notifications.services import daily, sending
+
+
+@shared_task
+def daily_runs_due() -> None:
+    """Start the run of every depot whose local hour has come."""
+    for depot, day in daily.daily_runs_due():
+        daily_run.delay(depot.code, day.isoformat())
+
+
+@shared_task
+def daily_run(depot_code: str, as_of: str) -> None:
+    """Run one depot's day."""
+    daily.daily_runs([depot_code], datetime.date.fromisoformat(as_of))
+
+
+@shared_task
+def mails_send() -> None:
+    """Send the mails that wait."""
+    sending.mails_send()

@@ -1,0 +1,84 @@
+"""Every record an administrator may correct by hand."""
+
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+
+from shop import models
+
+APPEND_ONLY = [
+    models.ChangeRecord,
+    models.ImportRun,
+    models.Reading,
+    models.StateChange,
+    models.StockMovement,
+    models.WasteMovement,
+    models.DailyRun,
+]
+PLAIN = [
+    models.Approval,
+    models.CardFigure,
+    models.ClosedDay,
+    models.Depot,
+    models.DueLine,
+    models.Fitting,
+    models.Hold,
+    models.IntervalRule,
+    models.Job,
+    models.KitPart,
+    models.LastService,
+    models.Meter,
+    models.MeterChange,
+    models.MixingBan,
+    models.OrderedLine,
+    models.Pack,
+    models.Product,
+    models.ProposedLine,
+    models.Requirement,
+    models.Reservation,
+    models.RuleVersion,
+    models.Season,
+    models.SeverityFactor,
+    models.Specification,
+    models.StockItem,
+    models.Supplier,
+    models.Unit,
+    models.UnitModel,
+    models.Vehicle,
+    models.WasteTank,
+]
+
+admin.site.site_header = admin.site.site_title = "Hatchmark records"
+admin.site.register(PLAIN)
+
+
+@admin.register(*APPEND_ONLY)
+class ReadOnlyAdmin(admin.ModelAdmin):
+    """Rows that are only ever added, and never by hand."""
+
+    def has_add_permission(self, request: object) -> bool:
+        """Nobody adds such a row by hand."""
+        return False
+
+    def has_change_permission(self, request: object, obj: object = None) -> bool:
+        """Nobody changes one."""
+        return False
+
+    def has_delete_permission(self, request: object, obj: object = None) -> bool:
+        """Nobody deletes one."""
+        return False
+
+
+@admin.register(models.Person)
+class PersonAdmin(UserAdmin):
+    """People with their role and depots beside Django's own fields."""
+
+    list_display = ["username", "name", "role", "is_active"]
+    fieldsets = [
+        *UserAdmin.fieldsets,
+        ("At the depot", {"fields": ["name", "role", "depots", "gets_daily_mail"]}),
+    ]
+    add_fieldsets = [
+        *UserAdmin.add_fieldsets,
+        ("At the depot", {"fields": ["name", "role", "depots", "gets_daily_mail"]}),
+    ]
+    filter_horizontal = ["depots", "groups", "user_permissions"]

@@ -1,0 +1,117 @@
+"""Query parameters of the lists; one nobody knows is refused, so that a slip never widens an answer."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django_filters import rest_framework as filters
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.settings import api_settings
+from rest_framework.views import APIView
+
+from shop.models import DailyRun, Meter, Reading, UnitModel
+from shop.models.due import STATES
+from shop.selectors.due import OVERLAYS, needs_action
+from shop.selectors.due_search import with_overlay
+from shop.selectors.orders import WHEN
+
+
+class StrictFilters(filters.DjangoFilterBackend):
+    """Filters by the view's filter set and refuses any other parameter."""
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: APIView) -> QuerySet[Any]:
+        """Return the filtered rows."""
+        filter_set = self.get_filterset_class(view, queryset)
+        known = set(filter_set.base_filters) if filter_set else set()
+        if (paginator := getattr(view, "paginator", None)) is not None:
+            known |= paginator.parameters
+        known.add(api_settings.URL_FORMAT_OVERRIDE)
+        for name in request.query_params:
+            if name not in known:
+                allowed = ", ".join(sorted(known - {api_settings.URL_FORMAT_OVERRIDE}))
+                raise ValidationError({name: [f"“{name}” is no filter of this list; allowed are {allowed}."]})
+        return super().filter_queryset(request, queryset, view)
+
+
+def _choices(values: list[str]) -> list[tuple[str, str]]:
+    return [(value, value) for value in values]
+
+
+class VehicleFilters(filters.FilterSet):
+    """Vehicles by depot and kind."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code.")
+    kind = filters.CharFilter("kind", label="Kind of vehicle.")
+
+
+class UnitFilters(filters.FilterSet):
+    """Units by where they are and what they are."""
+
+    depot = filters.CharFilter(method="by_depot", label="Depot code.")
+    vehicle = filters.CharFilter(method="by_vehicle", label="Vehicle number.")
+    model = filters.CharFilter("unit_model__code", label="Code of the unit model.")
+    kind = filters.ChoiceFilter(
+        field_name="unit_model__kind", choices=UnitModel.Kind.choices, label="Kind of unit."
+    )
+
+    def by_depot(self, units: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        """Keep the units fitted now to vehicles of the depot."""
+        return units.filter(fittings__removed_on__isnull=True, fittings__vehicle__depot__code=value)
+
+    def by_vehicle(self, units: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        """Keep the units fitted now to the vehicle."""
+        return units.filter(fittings__removed_on__isnull=True, fittings__vehicle__number=value)
+
+
+class ReadingFilters(filters.FilterSet):
+    """Readings by vehicle, meter and status."""
+
+    vehicle = filters.CharFilter("meter__vehicle__number", label="Vehicle number.")
+    meter = filters.ChoiceFilter(field_name="meter__kind", choices=Meter.Kind.choices, label="Kind of meter.")
+    status = filters.ChoiceFilter(
+        choices=Reading.Status.choices, label="Accepted, asked (set aside with a question) or refused."
+    )
+
+
+class DueFilters(filters.FilterSet):
+    """Due lines by state, what lies over it, place, kind and day."""
+
+    state = filters.MultipleChoiceFilter(choices=_choices(STATES), label="State; may be given several times.")
+    overlay = filters.ChoiceFilter(
+        method="by_overlay", choices=_choices(OVERLAYS), label="What lies over the state."
+    )
+    depot = filters.CharFilter("vehicle__depot__code", label="Depot code.")
+    vehicle = filters.CharFilter("vehicle__number", label="Vehicle number.")
+    kind = filters.ChoiceFilter(
+        field_name="unit__unit_model__kind", choices=UnitModel.Kind.choices, label="Kind of unit."
+    )
+    falls_due_before = filters.DateFilter("due_on", "lt", label="Falls due before this day; no date, no row.")
+    needs_action = filters.BooleanFilter(
+        method="by_action", label="true: only lines somebody has to do or answer something about."
+    )
+
+    def by_overlay(self, lines: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        """Keep the lines the overlay lies on."""
+        return with_overlay(lines, value)
+
+    def by_action(self, lines: QuerySet[Any], name: str, value: bool) -> QuerySet[Any]:
+        """Keep the lines that need somebody, or with false those that do not."""
+        wanted = needs_action(lines)
+        return wanted if value else lines.exclude(pk__in=wanted.values("pk"))
+
+
+class OrderFilters(filters.FilterSet):
+    """Lines of the ordering list by shelf, urgency, product and supplier."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code of the shelf.")
+    when = filters.ChoiceFilter(choices=_choices(WHEN), label="How soon to order.")
+    product = filters.CharFilter("product__code", label="Product code.")
+    supplier = filters.CharFilter("supplier__code", label="Supplier code.")
+
+
+class RunFilters(filters.FilterSet):
+    """Daily runs by depot, state and day."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code.")
+    state = filters.ChoiceFilter(choices=DailyRun.State.choices, label="State of the run.")
+    as_of = filters.DateFilter(label="Local day the run is for.")

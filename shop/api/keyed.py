@@ -1,0 +1,63 @@
+"""The `Idempotency-Key` header (IETF draft, “The Idempotency-Key HTTP Header Field”)."""
+
+import hashlib
+import re
+from collections.abc import Callable
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.exceptions import ParseError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from shop.services.idempotency import KEPT_DAYS, answer_once
+
+HEADER = "Idempotency-Key"
+LONGEST = 200
+
+PARAMETER = OpenApiParameter(
+    HEADER,
+    OpenApiTypes.STR,
+    OpenApiParameter.HEADER,
+    description=f"Your own text in double quotes, new for each request. Sent again within {KEPT_DAYS} days with the "
+    "same body it brings the first answer and does nothing twice; with another body it is refused (422).",
+)
+
+# A String of Structured Field Values for HTTP (RFC 9651, 3.3.3), with its length bounded.
+_STRING = re.compile(rf'"((?:[\x20-\x21\x23-\x5b\x5d-\x7e]|\\["\\]){{1,{LONGEST}}})"')
+
+
+def key_of(request: Request) -> str | None:
+    """Return the key of a request, None without one.
+
+    Raises:
+        ParseError: the header is no quoted text.
+    """
+    header = request.headers.get(HEADER)
+    if header is None:
+        return None
+    found = _STRING.fullmatch(header.strip())
+    if found is None:
+        raise ParseError(
+            f'{HEADER} must be a text of 1 to {LONGEST} characters in double quotes, e.g. "2026-03-09-yard-7"; '
+            "quote it and send the request again."
+        )
+    return re.sub(r'\\(["\\])', r"\1", found[1])
+
+
+def answered_once(request: Request, raw_body: bytes, work: Callable[[], tuple[int, Any]]) -> Response:
+    """Do the work of a request, once for each key if it carries one.
+
+    Args:
+        request: the request.
+        raw_body: its body as sent.
+        work: does it and returns status and JSON body.
+    """
+    key = key_of(request)
+    if key is None:
+        status, body = work()
+    else:
+        asked = b"\n".join([str(request.method).encode(), request.get_full_path().encode(), raw_body])
+        status, body = answer_once(request.user, key, hashlib.sha256(asked).hexdigest(), work)
+    return Response(body, status=status)

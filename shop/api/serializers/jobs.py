@@ -1,0 +1,92 @@
+"""Jobs: what was done, and the report that closes one."""
+
+from rest_framework import serializers
+
+from shop.api.serializers.due import DueRow
+from shop.api.serializers.fields import AsShown, Number
+from shop.api.serializers.units import LastServiceRow
+from shop.models import Job
+
+
+class JobRow(serializers.ModelSerializer[Job]):
+    """A job, from booking to hand-back."""
+
+    unit = serializers.CharField(source="unit.code", read_only=True)
+    vehicle = serializers.CharField(source="vehicle.number", read_only=True)
+    product = serializers.CharField(source="product.code", default=None, read_only=True, allow_null=True)
+
+    class Meta:
+        model = Job
+        fields = (
+            "code",
+            "unit",
+            "vehicle",
+            "kind",
+            "subject",
+            "method",
+            "state",
+            "state_since",
+            "booked_for",
+            "bay",
+            "done_on",
+            "unit_km",
+            "unit_h",
+            "out_l",
+            "out_temp_c",
+            "out_kg",
+            "in_l",
+            "in_temp_c",
+            "in_kg",
+            "fresh_share",
+            "share_basis",
+            "level_temp_c",
+            "level_reading_mm",
+            "level_proof",
+            "product",
+            "batch",
+            "done_by",
+            "checked_by",
+            "note",
+        )
+        read_only_fields = fields
+
+
+def _text(help_text: str, length: int = 80) -> serializers.CharField:
+    return serializers.CharField(default="", allow_blank=True, max_length=length, help_text=help_text)
+
+
+def _number(help_text: str) -> Number:
+    return Number(default=None, allow_null=True, help_text=help_text)
+
+
+class JobGiven(serializers.Serializer[Job]):
+    """The report of a finished job; what was not measured stays null and is never taken as zero."""
+
+    subject = serializers.CharField(default="fluid", max_length=32)
+    method = _text("One of the methods allowed for the unit; the fluid needs it.", 40)
+    done_on = serializers.DateField(help_text="Local day the job was finished.")
+    out_l = _number("Came out, in litres as read.")
+    out_kg = _number("Came out, weighed.")
+    out_temp_c = _number("Temperature of what came out.")
+    in_l = _number("Went in, in litres as read.")
+    in_kg = _number("Went in, weighed.")
+    in_temp_c = _number("Temperature of what went in.")
+    level_temp_c = _number("Fluid temperature at the level check.")
+    level_reading_mm = _number("Level against the target, in mm; above it is positive.")
+    level_reason = _text("Why there is no level reading.", 200)
+    leak_checked = serializers.BooleanField(default=False)
+    road_tested = serializers.BooleanField(default=False)
+    road_test_reason = _text("Why there was no road test.", 200)
+    batch = _text("Label or batch of the pack used; empty: the one that runs out of use-by first.", 40)
+    meter_text = AsShown(default="", help_text="Odometer or hours as the meter shows it.")
+    done_by = _text("Who did it.")
+    checked_by = _text("Who checked it.")
+    note = _text("Anything else.", 2000)
+
+
+class JobClosed(serializers.Serializer[Job]):
+    """The job as kept, the age its fluid has now, and when the unit falls due next."""
+
+    job = JobRow()
+    last_services = LastServiceRow(many=True)
+    due_lines = DueRow(many=True)

@@ -1,0 +1,88 @@
+"""Units, where they are fitted, and where their fluid stands."""
+
+from rest_framework import serializers
+
+from shop.api.serializers.due import DueRow
+from shop.api.serializers.fields import Words
+from shop.models import Fitting, LastService, Unit
+
+
+class UnitRow(serializers.ModelSerializer[Unit]):
+    """A unit in a list."""
+
+    unit_model = serializers.CharField(source="unit_model.code", read_only=True)
+    unit_model_name = serializers.CharField(source="unit_model.name", read_only=True)
+    kind = serializers.CharField(source="unit_model.kind", read_only=True)
+    vehicle = serializers.SerializerMethodField()
+    depot = serializers.SerializerMethodField()
+    position = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Unit
+        fields = (
+            "code",
+            "unit_model",
+            "unit_model_name",
+            "kind",
+            "serial",
+            "vehicle",
+            "depot",
+            "position",
+            "note",
+        )
+        read_only_fields = fields
+
+    def get_vehicle(self, unit: Unit) -> str:
+        """Return the number of the vehicle it is fitted to."""
+        return _fitting(unit).vehicle.number
+
+    def get_depot(self, unit: Unit) -> str:
+        """Return the code of that vehicle's depot."""
+        return _fitting(unit).vehicle.depot.code
+
+    def get_position(self, unit: Unit) -> str:
+        """Return its place in the vehicle."""
+        return _fitting(unit).position
+
+
+class LastServiceRow(serializers.ModelSerializer[LastService]):
+    """Where a subject of the unit stood right after it was last done."""
+
+    product = serializers.CharField(source="product.code", default=None, read_only=True, allow_null=True)
+
+    class Meta:
+        model = LastService
+        fields = (
+            "subject",
+            "done_on",
+            "unit_km",
+            "unit_h",
+            "age_km",
+            "age_h",
+            "age_days",
+            "fresh_share",
+            "product",
+            "batch",
+        )
+        read_only_fields = fields
+
+
+class UnitDetail(UnitRow):
+    """A unit with its fluid, its allowed methods and its due lines."""
+
+    product = serializers.CharField(
+        source="unit_model.product.code", default=None, read_only=True, allow_null=True
+    )
+    methods = Words(source="unit_model.methods", read_only=True)
+    target_share = serializers.FloatField(source="unit_model.target_share", read_only=True, allow_null=True)
+    last_services = LastServiceRow(many=True, read_only=True)
+    due_lines = DueRow(many=True, read_only=True)
+
+    class Meta(UnitRow.Meta):
+        fields = (*UnitRow.Meta.fields, "product", "methods", "target_share", "last_services", "due_lines")
+        read_only_fields = fields
+
+
+def _fitting(unit: Unit) -> Fitting:
+    """Return where the unit is fitted now, from the rows fetched beforehand."""
+    return next(fitting for fitting in unit.fittings.all() if fitting.removed_on is None)

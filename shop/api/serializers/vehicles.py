@@ -1,0 +1,84 @@
+"""Vehicles with their meters, units and holds."""
+
+from collections.abc import Iterable
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from shop.api.serializers.due import DueRow
+from shop.models import Fitting, Hold, Meter, Vehicle
+
+
+class VehicleRow(serializers.ModelSerializer[Vehicle]):
+    """A vehicle in a list."""
+
+    depot = serializers.CharField(source="depot.code", read_only=True)
+
+    class Meta:
+        model = Vehicle
+        fields = (
+            "number",
+            "name",
+            "kind",
+            "depot",
+            "leaves_on",
+            "warranty_until",
+            "spare_from",
+            "turns_up_share",
+            "passes_gate_share",
+            "note",
+        )
+        read_only_fields = fields
+
+
+class MeterRow(serializers.ModelSerializer[Meter]):
+    """A meter and the unit it shows."""
+
+    class Meta:
+        model = Meter
+        fields = ("kind", "shown_in", "rolls_over_at")
+        read_only_fields = fields
+
+
+class FittedUnit(serializers.ModelSerializer[Fitting]):
+    """A unit at its place in the vehicle."""
+
+    unit = serializers.CharField(source="unit.code", read_only=True)
+    unit_model = serializers.CharField(source="unit.unit_model.code", read_only=True)
+    unit_kind = serializers.CharField(source="unit.unit_model.kind", read_only=True)
+
+    class Meta:
+        model = Fitting
+        fields = ("position", "unit", "unit_model", "unit_kind", "fitted_on")
+        read_only_fields = fields
+
+
+class HoldRow(serializers.ModelSerializer[Hold]):
+    """A reason not to do the work now."""
+
+    unit = serializers.CharField(source="unit.code", default=None, read_only=True, allow_null=True)
+
+    class Meta:
+        model = Hold
+        fields = ("kind", "unit", "reason", "from_day", "until", "signed_by")
+        read_only_fields = fields
+
+
+class VehicleDetail(VehicleRow):
+    """A vehicle with all that hangs on it."""
+
+    season = serializers.CharField(source="season.code", default=None, read_only=True, allow_null=True)
+    meters = MeterRow(many=True, read_only=True)
+    units = serializers.SerializerMethodField(help_text="Units fitted now.")
+    holds = HoldRow(many=True, read_only=True)
+    due_lines = DueRow(many=True, read_only=True)
+
+    class Meta(VehicleRow.Meta):
+        fields = (*VehicleRow.Meta.fields, "season", "meters", "units", "holds", "due_lines")
+        read_only_fields = fields
+
+    @extend_schema_field(FittedUnit(many=True))
+    def get_units(self, vehicle: Vehicle) -> Iterable[object]:
+        """Return the units that have not been removed."""
+        fitted = [fitting for fitting in vehicle.fittings.all() if fitting.removed_on is None]
+        return FittedUnit(fitted, many=True).data

@@ -1,0 +1,82 @@
+"""Addresses under /api/v1/."""
+
+import datetime
+from typing import Any
+
+from django.urls import path, re_path, register_converter
+from drf_spectacular.utils import extend_schema
+from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
+from rest_framework.exceptions import NotFound
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from shop.api import due, health, orders, readings, runs, sign_in, units, vehicles
+
+
+class DayConverter:
+    """A day that exists, as YYYY-MM-DD."""
+
+    regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+
+    def to_python(self, value: str) -> datetime.date:
+        """Return the day; one that does not exist matches no address."""
+        return datetime.date.fromisoformat(value)
+
+    def to_url(self, value: datetime.date) -> str:
+        """Write the day."""
+        return value.isoformat()
+
+
+@extend_schema(exclude=True)
+class NoSuchAddress(APIView):
+    """Whatever else is asked for under this prefix."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse, once the person is signed in."""
+        super().initial(request, *args, **kwargs)
+        raise NotFound(f"There is nothing at {request.path}; see /api/v1/docs for the addresses there are.")
+
+
+class NameConverter:
+    """A code or number as people write it; the character no database keeps is in none."""
+
+    regex = r"[^/\x00]+"
+
+    def to_python(self, value: str) -> str:
+        """Return the name."""
+        return value
+
+    def to_url(self, value: str) -> str:
+        """Return the name."""
+        return value
+
+
+register_converter(DayConverter, "day")
+register_converter(NameConverter, "name")
+app_name = "api"
+signed_in = (IsAuthenticated,)
+urlpatterns = [
+    path("health", health.Health.as_view(), name="health"),
+    path("token", sign_in.GetToken.as_view(), name="token"),
+    path("vehicles", vehicles.VehicleList.as_view(), name="vehicles"),
+    path("vehicles/<name:number>", vehicles.VehicleOne.as_view(), name="vehicle"),
+    path("units", units.UnitList.as_view(), name="units"),
+    path("units/<name:code>", units.UnitOne.as_view(), name="unit"),
+    path("units/<name:code>/exchange-plan", units.ExchangePlan.as_view(), name="exchange-plan"),
+    path("units/<name:code>/jobs", units.UnitJobs.as_view(), name="unit-jobs"),
+    path("readings", readings.ReadingList.as_view(), name="readings"),
+    path("readings/<int:pk>/answer", readings.ReadingAnswered.as_view(), name="reading-answer"),
+    path("due-list", due.DueList.as_view(), name="due-list"),
+    path("order-list", orders.OrderList.as_view(), name="order-list"),
+    path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),
+    path("daily-runs", runs.RunList.as_view(), name="daily-runs"),
+    path("daily-runs/<name:depot>/<day:as_of>", runs.RunOne.as_view(), name="daily-run"),
+    path("openapi.json", SpectacularJSONAPIView.as_view(permission_classes=signed_in), name="openapi"),
+    path(
+        "docs",
+        SpectacularSwaggerSplitView.as_view(url_name="api:openapi", permission_classes=signed_in),
+        name="docs",
+    ),
+    re_path("", NoSuchAddress.as_view(), name="no-such-address"),
+]

@@ -1,0 +1,58 @@
+"""The records, one file per subject."""
+
+from shop.models.changes import ChangeRecord, ImportRun
+from shop.models.depots import ClosedDay, Depot, Season
+from shop.models.due import DueLine, StateChange
+from shop.models.fluids import Approval, MixingBan, Product, Requirement, Specification
+from shop.models.idempotency import IdempotentAnswer
+from shop.models.jobs import Job
+from shop.models.orders import KitPart, OrderedLine, Pack, ProposedLine, Supplier
+from shop.models.people import Person
+from shop.models.readings import Meter, MeterChange, Reading
+from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor
+from shop.models.runs import DailyRun
+from shop.models.stock import Reservation, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models.units import CardFigure, Fitting, LastService, Unit, UnitModel
+from shop.models.vehicles import Hold, Vehicle
+
+__all__ = [
+    "Approval",
+    "CardFigure",
+    "ChangeRecord",
+    "ClosedDay",
+    "DailyRun",
+    "Depot",
+    "DueLine",
+    "Fitting",
+    "Hold",
+    "IdempotentAnswer",
+    "ImportRun",
+    "IntervalRule",
+    "Job",
+    "KitPart",
+    "LastService",
+    "Meter",
+    "MeterChange",
+    "MixingBan",
+    "OrderedLine",
+    "Pack",
+    "Person",
+    "Product",
+    "ProposedLine",
+    "Reading",
+    "Requirement",
+    "Reservation",
+    "RuleVersion",
+    "Season",
+    "SeverityFactor",
+    "Specification",
+    "StateChange",
+    "StockItem",
+    "StockMovement",
+    "Supplier",
+    "Unit",
+    "UnitModel",
+    "Vehicle",
+    "WasteMovement",
+    "WasteTank",
+]

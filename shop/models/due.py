@@ -1,0 +1,64 @@
+"""What falls due: one line per unit and rule, with the history of its states."""
+
+from django.db import models
+
+STATES = ["late", "due", "window open", "not yet", "cannot say"]
+
+
+class DueLine(models.Model):
+    """One unit under one rule as last worked out; every number needed to explain it is kept in `facts`."""
+
+    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="due_lines")
+    rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="due_lines")
+    vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.CASCADE, related_name="due_lines")
+    state = models.CharField(max_length=12, choices=[(state, state) for state in STATES])
+    overlays = models.JSONField(
+        default=list, help_text="Laid over the state: must not move, on hold, after season, leaving."
+    )
+    must_not_move = models.BooleanField(default=False)
+    clock = models.CharField(max_length=8, blank=True, help_text="The clock that decides the state.")
+    used_share = models.FloatField(null=True, blank=True)
+    opens_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    late_on = models.DateField(null=True, blank=True)
+    due_low_on = models.DateField(null=True, blank=True, help_text="10 % date.")
+    due_high_on = models.DateField(null=True, blank=True, help_text="90 % date.")
+    book_by = models.DateField(
+        null=True, blank=True, help_text="20 % date: booked by then it is rarely too late."
+    )
+    due_clock = models.CharField(max_length=8, blank=True, help_text="The clock that falls due first.")
+    facts = models.JSONField(default=dict)
+    sentence = models.CharField(max_length=400)
+    worked_out_for = models.DateField(help_text="The last day this line changed.")
+
+    class Meta:
+        ordering = ["vehicle", "unit"]
+        constraints = [
+            models.UniqueConstraint(fields=["unit", "rule"], name="one_due_line_per_unit_and_rule")
+        ]
+        indexes = [
+            models.Index(fields=["state", "due_on"], name="due_by_state"),
+            models.Index(fields=["vehicle", "due_on"], name="due_by_vehicle"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.unit} {self.state}"
+
+
+class StateChange(models.Model):
+    """A due line moved from one state to another on a day."""
+
+    line = models.ForeignKey(DueLine, on_delete=models.CASCADE, related_name="state_changes")
+    day = models.DateField()
+    from_state = models.CharField(max_length=12, blank=True)
+    to_state = models.CharField(max_length=12)
+    sentence = models.CharField(max_length=400)
+
+    class Meta:
+        ordering = ["line", "day"]
+        constraints = [
+            models.UniqueConstraint(fields=["line", "day", "to_state"], name="state_change_once_a_day")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.line}: {self.from_state} → {self.to_state} on {self.day}"

@@ -1,0 +1,84 @@
+"""Jobs: bookings, work in the bay, and what really happened."""
+
+from django.db import models
+from django.db.models import Q
+
+
+class Job(models.Model):
+    """One service of one unit, from booking to hand-back; states are words, never a percentage."""
+
+    class Kind(models.TextChoices):
+        SERVICE = "service"
+        TOP_UP = "top-up"
+        CORRECTION = "correction"
+
+    class State(models.TextChoices):
+        BOOKED = "booked"
+        IN_BAY = "in bay"
+        EMPTY = "empty"
+        PART_FILLED = "part filled"
+        FILLED = "filled"
+        LEVEL_PROVED = "level proved"
+        HANDED_BACK = "handed back"
+        TURNED_AWAY = "turned away"
+        WAITING = "waiting for part"
+        NO_SHOW = "no-show"
+
+    MUST_NOT_MOVE = [State.EMPTY, State.PART_FILLED]
+
+    code = models.CharField(max_length=40, unique=True)
+    unit = models.ForeignKey("shop.Unit", on_delete=models.PROTECT, related_name="jobs")
+    vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.PROTECT, related_name="jobs")
+    kind = models.CharField(max_length=12, choices=Kind, default=Kind.SERVICE)
+    subject = models.CharField(max_length=32, default="fluid")
+    method = models.CharField(max_length=40, blank=True)
+    state = models.CharField(max_length=20, choices=State)
+    state_since = models.DateTimeField(null=True, blank=True)
+    booked_for = models.DateTimeField(null=True, blank=True)
+    bay = models.CharField(max_length=16, blank=True)
+    done_on = models.DateField(null=True, blank=True)
+    unit_km = models.FloatField(null=True, blank=True)
+    unit_h = models.FloatField(null=True, blank=True)
+    out_l = models.FloatField(null=True, blank=True, help_text="Came out, as read.")
+    out_temp_c = models.FloatField(null=True, blank=True)
+    out_kg = models.FloatField(null=True, blank=True)
+    in_l = models.FloatField(null=True, blank=True, help_text="Went in, as read.")
+    in_temp_c = models.FloatField(null=True, blank=True)
+    in_kg = models.FloatField(null=True, blank=True)
+    fresh_share = models.FloatField(null=True, blank=True)
+    share_basis = models.CharField(max_length=120, blank=True)
+    level_temp_c = models.FloatField(null=True, blank=True)
+    level_reading_mm = models.FloatField(null=True, blank=True)
+    level_proof = models.CharField(max_length=120, blank=True)
+    product = models.ForeignKey(
+        "shop.Product", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
+    )
+    batch = models.CharField(max_length=40, blank=True)
+    done_by = models.CharField(max_length=80, blank=True)
+    checked_by = models.CharField(max_length=80, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-done_on", "-booked_for"]
+        constraints = [
+            models.CheckConstraint(
+                condition=(Q(out_l__isnull=True) | Q(out_l__gte=0)) & (Q(in_l__isnull=True) | Q(in_l__gte=0)),
+                name="job_litres_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(fresh_share__isnull=True) | Q(fresh_share__range=(0, 1)),
+                name="job_share_is_a_share",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="handed back") | Q(done_on__isnull=False), name="handed_back_has_a_day"
+            ),
+            models.UniqueConstraint(
+                fields=["unit", "subject"],
+                condition=Q(state__in=["in bay", "empty", "part filled", "filled", "level proved"]),
+                name="one_job_in_the_bay_per_unit",
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "booked_for"], name="job_by_state")]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.state}"

@@ -1,0 +1,114 @@
+"""Stock on the shelf, reservations, movements, and the tanks that take the old fluid."""
+
+from django.db import models
+from django.db.models import Q
+
+
+class StockItem(models.Model):
+    """Packs of one product and batch on one depot's shelf, counted in litres."""
+
+    depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="stock")
+    product = models.ForeignKey("shop.Product", on_delete=models.PROTECT, related_name="stock")
+    label = models.CharField(
+        max_length=40, help_text="The house's own mark on the pack, e.g. its shelf and date."
+    )
+    pack_size_l = models.FloatField()
+    on_shelf_l = models.FloatField()
+    batch = models.CharField(max_length=40, blank=True)
+    use_by = models.DateField(null=True, blank=True)
+    opened_on = models.DateField(null=True, blank=True)
+    is_quarantined = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["product", "use_by"]
+        constraints = [
+            models.UniqueConstraint(fields=["depot", "product", "label"], name="stock_label_once"),
+            models.CheckConstraint(condition=Q(on_shelf_l__gte=0), name="stock_not_negative"),
+            models.CheckConstraint(condition=Q(pack_size_l__gt=0), name="pack_size_above_zero"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product.code} {self.on_shelf_l} L ({self.label})"
+
+
+class StockMovement(models.Model):
+    """Litres that came onto or left the shelf; rows are only ever added."""
+
+    item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="movements")
+    litres = models.FloatField(help_text="Positive in, negative out.")
+    reason = models.CharField(max_length=40)
+    job = models.ForeignKey(
+        "shop.Job", null=True, blank=True, on_delete=models.PROTECT, related_name="stock_movements"
+    )
+    moved_at = models.DateTimeField()
+    moved_by = models.ForeignKey(
+        "shop.Person", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-moved_at"]
+
+    def __str__(self) -> str:
+        return f"{self.litres:+} L {self.item}"
+
+
+class Reservation(models.Model):
+    """Litres of a product promised to a unit's next job."""
+
+    depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="reservations")
+    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="reservations")
+    product = models.ForeignKey("shop.Product", on_delete=models.PROTECT, related_name="reservations")
+    litres = models.FloatField()
+    made_on = models.DateField()
+    is_open = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["unit", "product"], condition=Q(is_open=True), name="one_open_reservation"
+            ),
+            models.CheckConstraint(condition=Q(litres__gt=0), name="reservation_above_zero"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.litres} L {self.product.code} for {self.unit}"
+
+
+class WasteTank(models.Model):
+    """A container for one stream of old fluid; streams are never mixed."""
+
+    depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="waste_tanks")
+    stream = models.CharField(max_length=32)
+    capacity_l = models.FloatField()
+    level_l = models.FloatField()
+    mean_per_day_l = models.FloatField()
+    sd_per_day_l = models.FloatField()
+    collector_lead_days = models.PositiveSmallIntegerField()
+
+    class Meta:
+        ordering = ["depot", "stream"]
+        constraints = [
+            models.UniqueConstraint(fields=["depot", "stream"], name="one_tank_per_stream"),
+            models.CheckConstraint(condition=Q(level_l__gte=0), name="waste_level_not_negative"),
+            models.CheckConstraint(condition=Q(capacity_l__gt=0), name="waste_capacity_above_zero"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.stream} {self.level_l} of {self.capacity_l} L"
+
+
+class WasteMovement(models.Model):
+    """Litres poured into a waste tank by a job, or collected from it; rows are only ever added."""
+
+    tank = models.ForeignKey(WasteTank, on_delete=models.PROTECT, related_name="movements")
+    litres = models.FloatField()
+    job = models.ForeignKey(
+        "shop.Job", null=True, blank=True, on_delete=models.PROTECT, related_name="waste_movements"
+    )
+    moved_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-moved_at"]
+
+    def __str__(self) -> str:
+        return f"{self.litres:+} L {self.tank}"

@@ -1,0 +1,214 @@
+"""The morning board: what must not move, what is late, what to order, what waits for an answer."""
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.db.models import Count, Q, QuerySet, Sum
+
+from shop import clock
+from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
+from shop.planning.waste import WasteState, call_by
+from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
+from shop.selectors.due import states_of
+from shop.selectors.due_search import (
+    IN_THE_BAY,
+    MISSED,
+    NEEDS_ACTION,
+    OFF_THE_ROAD,
+    falls_due_soon,
+    missed_bookings,
+)
+
+SHOWN_ROWS = 12
+STALE_AFTER_DAYS = 30
+"""A last reading older than this is asked for again. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class BigNumber:
+    """One of the four counts, the same count a day ago if that is known, and the filter it opens."""
+
+    word: str
+    count: int
+    yesterday: int | None
+    show: str
+    only: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """A vehicle that must not move: the unfinished job that says so, or the due line when there is none."""
+
+    vehicle_number: str
+    vehicle_name: str
+    unit_code: str
+    depot: Depot
+    job: Job | None
+    line: DueLine | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tank:
+    """A waste tank and when to call the collector."""
+
+    tank: WasteTank
+    call: WasteState
+
+
+@dataclass(frozen=True, slots=True)
+class Shortened:
+    """The first rows of a list and how many more there are."""
+
+    rows: list[DueLine]
+    more: int
+
+
+@dataclass(frozen=True, slots=True)
+class Yesterday:
+    """What was closed the day before, and its new fluid; litres are None when no closed job says any."""
+
+    jobs: int
+    in_l: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Everything the morning board shows to one person."""
+
+    numbers: list[BigNumber]
+    stopped: list[Stopped]
+    soon: Shortened
+    bookings: list[Job]
+    orders: list[ProposedLine]
+    asked: list[Reading]
+    unknown: Shortened
+    stale: Shortened
+    tanks: list[Tank]
+    yesterday: Yesterday
+    is_worked_out: bool
+
+
+def days_of(depots: list[Depot]) -> dict[int, datetime.date]:
+    """Return each depot's own today by its key."""
+    return {depot.pk: clock.today(depot.time_zone) for depot in depots}
+
+
+def board_for(person: Person) -> Board:
+    """Gather the board in a number of queries that does not grow with the fleet."""
+    depots = list(depots_of(person))
+    days = days_of(depots)
+    lines = due_lines_of(person)
+    states = states_of(lines)
+    return Board(
+        numbers=_numbers(person, states, days),
+        stopped=_stopped(person, lines),
+        soon=_shortened(falls_due_soon(lines, depots).order_by("due_on", "vehicle__number", "pk")),
+        bookings=_bookings(person, depots, days),
+        orders=list(
+            proposed_lines_of(person)
+            .filter(when__in=["order today", "this week"])
+            .order_by("latest_order_day", "product__code")
+        ),
+        asked=list(
+            readings_of(person)
+            .filter(status=Reading.Status.ASKED)
+            .order_by("meter__vehicle__number", "read_at")[:SHOWN_ROWS]
+        ),
+        unknown=_shortened(lines.filter(state="cannot say").order_by("vehicle__number", "pk")),
+        stale=_stale(lines),
+        tanks=[
+            _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
+        ],
+        yesterday=_yesterday(person, days),
+        is_worked_out=any(states.values()),
+    )
+
+
+def _numbers(person: Person, states: Mapping[str, int], days: Mapping[int, datetime.date]) -> list[BigNumber]:
+    today = Q(pk__in=[])
+    for depot, day in days.items():
+        today |= Q(line__vehicle__depot=depot, day=day)
+    moved = StateChange.objects.filter(today).exclude(from_state="")
+    counts = moved.aggregate(
+        to_late=Count("pk", filter=Q(to_state="late")),
+        from_late=Count("pk", filter=Q(from_state="late")),
+        to_due=Count("pk", filter=Q(to_state="due")),
+        from_due=Count("pk", filter=Q(from_state="due")),
+    )
+    off_the_road = (
+        jobs_of(person).filter(state__in=IN_THE_BAY).order_by().values("vehicle").distinct().count()
+    )
+    missed = missed_bookings().filter(vehicle__depot__in=days).order_by().values("vehicle").distinct().count()
+    return [
+        BigNumber("late", states["late"], states["late"] - counts["to_late"] + counts["from_late"], "late"),
+        BigNumber("due", states["due"], states["due"] - counts["to_due"] + counts["from_due"], "due"),
+        BigNumber(OFF_THE_ROAD, off_the_road, None, "everything", OFF_THE_ROAD),
+        BigNumber("no-shows", missed, None, NEEDS_ACTION, MISSED),
+    ]
+
+
+def _stopped(person: Person, lines: QuerySet[DueLine]) -> list[Stopped]:
+    jobs = jobs_of(person).filter(state__in=Job.MUST_NOT_MOVE).select_related("vehicle__depot")
+    found = {
+        job.vehicle_id: Stopped(
+            job.vehicle.number, job.vehicle.name, job.unit.code, job.vehicle.depot, job, None
+        )
+        for job in jobs.order_by("state_since")
+    }
+    for line in lines.filter(must_not_move=True).order_by("vehicle__number", "pk"):
+        found.setdefault(
+            line.vehicle_id,
+            Stopped(line.vehicle.number, line.vehicle.name, line.unit.code, line.vehicle.depot, None, line),
+        )
+    return list(found.values())
+
+
+def _shortened(lines: QuerySet[DueLine]) -> Shortened:
+    rows = list(lines[: SHOWN_ROWS + 1])
+    more = lines.count() - SHOWN_ROWS if len(rows) > SHOWN_ROWS else 0
+    return Shortened(rows[:SHOWN_ROWS], more)
+
+
+def _stale(lines: QuerySet[DueLine]) -> Shortened:
+    """One line per vehicle is enough: all units of a vehicle wait for the same reading."""
+    found = lines.filter(facts__stale_days__gt=STALE_AFTER_DAYS).order_by("vehicle__number", "pk")
+    per_vehicle = {line.vehicle_id: line for line in reversed(found)}
+    rows = sorted(per_vehicle.values(), key=lambda line: line.vehicle.number)
+    return Shortened(rows[:SHOWN_ROWS], max(0, len(rows) - SHOWN_ROWS))
+
+
+def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.date]) -> list[Job]:
+    wanted = Q(pk__in=[])
+    for depot in depots:
+        start = clock.local_instant(days[depot.pk], datetime.time(), depot.time_zone)
+        end = clock.local_instant(
+            days[depot.pk] + datetime.timedelta(days=1), datetime.time(), depot.time_zone
+        )
+        wanted |= Q(vehicle__depot=depot, booked_for__gte=start, booked_for__lt=end)
+    jobs = jobs_of(person).select_related("vehicle__depot")
+    return list(jobs.filter(wanted, state=Job.State.BOOKED).order_by("booked_for"))
+
+
+def _tank(tank: WasteTank, days: Mapping[int, datetime.date]) -> Tank:
+    state = call_by(
+        tank.level_l,
+        tank.capacity_l,
+        tank.mean_per_day_l,
+        tank.sd_per_day_l,
+        tank.collector_lead_days,
+        days[tank.depot_id],
+    )
+    return Tank(tank, state)
+
+
+def _yesterday(person: Person, days: Mapping[int, datetime.date]) -> Yesterday:
+    before = Q(pk__in=[])
+    for depot, day in days.items():
+        before |= Q(vehicle__depot=depot, done_on=day - datetime.timedelta(days=1))
+    sums = (
+        jobs_of(person)
+        .filter(before, state=Job.State.HANDED_BACK)
+        .aggregate(jobs=Count("pk"), in_l=Sum("in_l"))
+    )
+    return Yesterday(sums["jobs"], sums["in_l"])

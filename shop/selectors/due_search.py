@@ -1,0 +1,133 @@
+"""Narrowing the due list: by state, depot, overlay, kind of unit, words, and what falls due soon."""
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
+from django.db.models.functions import Cast
+
+from shop import clock
+from shop.models import Depot, DueLine, Job, Person, UnitModel
+from shop.models.due import STATES
+from shop.selectors.access import depots_of, due_lines_of
+from shop.selectors.due import OVERLAYS, in_working_order, needs_action, states_of
+
+SOON_DAYS = 14
+NEEDS_ACTION = "needs action"
+EVERYTHING = "everything"
+SHOWN = [NEEDS_ACTION, *STATES, EVERYTHING]
+FALLS_DUE_SOON = f"falls due within {SOON_DAYS} days"
+OFF_THE_ROAD = "off the road"
+MISSED = "missed bookings"
+ONLY = [FALLS_DUE_SOON, OFF_THE_ROAD, MISSED]
+IN_THE_BAY = [
+    Job.State.IN_BAY,
+    Job.State.EMPTY,
+    Job.State.PART_FILLED,
+    Job.State.FILLED,
+    Job.State.LEVEL_PROVED,
+    Job.State.WAITING,
+]
+
+
+@dataclass(frozen=True, slots=True)
+class DueSearch:
+    """What the due list is narrowed to; an empty field does not narrow.
+
+    show: one of SHOWN. only: one of ONLY. kind: kind of unit. text: words looked for in number, name and unit.
+    """
+
+    show: str = NEEDS_ACTION
+    depot: str = ""
+    overlay: str = ""
+    kind: str = ""
+    only: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DueChoices:
+    """What the filters offer to a person."""
+
+    shown: list[str]
+    depots: list[Depot]
+    overlays: list[str]
+    kinds: list[str]
+    only: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class DueFound:
+    """The lines found in working order, and how many each way of showing would give."""
+
+    lines: QuerySet[DueLine]
+    counts: Mapping[str, int]
+
+
+def due_choices(person: Person) -> DueChoices:
+    """Return what a person can filter by."""
+    return DueChoices(SHOWN, list(depots_of(person)), OVERLAYS, list(UnitModel.Kind.values), ONLY)
+
+
+def due_find(person: Person, search: DueSearch) -> DueFound:
+    """Return the person's due lines a search keeps, with the count behind every state."""
+    lines = due_lines_of(person)
+    if search.depot:
+        lines = lines.filter(vehicle__depot__code=search.depot)
+    if search.kind:
+        lines = lines.filter(unit__unit_model__kind=search.kind)
+    if search.overlay:
+        lines = with_overlay(lines, search.overlay)
+    for word in search.text.split():
+        lines = lines.filter(
+            Q(vehicle__number__icontains=word)
+            | Q(vehicle__name__icontains=word)
+            | Q(unit__code__icontains=word)
+            | Q(unit__unit_model__name__icontains=word)
+            | Q(rule__subject__icontains=word)
+        )
+    if search.only == FALLS_DUE_SOON:
+        lines = falls_due_soon(lines, list(depots_of(person)))
+    elif search.only == OFF_THE_ROAD:
+        lines = lines.filter(Exists(Job.objects.filter(vehicle=OuterRef("vehicle"), state__in=IN_THE_BAY)))
+    elif search.only == MISSED:
+        lines = lines.filter(
+            Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
+        )
+    counts = states_of(lines.order_by())
+    counts |= {NEEDS_ACTION: needs_action(lines).count(), EVERYTHING: sum(counts.values())}
+    if search.show == NEEDS_ACTION:
+        lines = needs_action(lines)
+    elif search.show in STATES:
+        lines = lines.filter(state=search.show)
+    return DueFound(in_working_order(lines), counts)
+
+
+def with_overlay(lines: QuerySet[DueLine], overlay: str) -> QuerySet[DueLine]:
+    """Keep the lines an overlay lies on; the list is kept as JSON, so its quoted word is looked for."""
+    return lines.alias(overlay_text=Cast("overlays", TextField())).filter(
+        overlay_text__contains=f'"{overlay}"'
+    )
+
+
+def falls_due_soon(lines: QuerySet[DueLine], depots: list[Depot]) -> QuerySet[DueLine]:
+    """Keep the open lines whose date lies within the next days, counted from each depot's own today."""
+    near = Q(pk__in=[])
+    for depot in depots:
+        day = clock.today(depot.time_zone)
+        last_day = day + datetime.timedelta(days=SOON_DAYS)
+        near |= Q(vehicle__depot=depot, due_on__range=(day, last_day))
+    return lines.filter(near, state__in=["window open", "not yet"])
+
+
+def missed_bookings() -> QuerySet[Job]:
+    """Return the no-shows after which the same subject of the same unit has not been done."""
+    done_since = Job.objects.filter(
+        unit=OuterRef("unit"),
+        subject=OuterRef("subject"),
+        kind=Job.Kind.SERVICE,
+        state=Job.State.HANDED_BACK,
+        done_on__gte=OuterRef("booked_for__date"),
+    )
+    return Job.objects.filter(~Exists(done_since), state=Job.State.NO_SHOW)

@@ -1,0 +1,179 @@
+"""Which jobs may take which fluid within an ordering horizon, how likely, and when."""
+
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+
+from intervals.due import probability_due_by
+from shop.models import DueLine, Fitting, Job, Product, Vehicle
+from shop.planning.demand import JobNeed
+from shop.selectors.core_inputs import gather
+from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
+from shop.selectors.exchange import UnitPlan, plans_for_units
+from shop.selectors.seasons import season_ends_on
+
+HOUSE_TURNS_UP_SHARE = 0.95
+"""Share of bookings kept where a vehicle's own is not known. House default."""
+
+BOOKABLE_AFTER_DAYS = 7
+"""A job without a booking can be got into a bay a week from now at the earliest. House default."""
+
+LEAST_CHANCE = 0.005
+"""Jobs less likely than this within the horizon are left out of the sums."""
+
+DAYS_A_MONTH = 365.25 / 12
+
+
+@dataclass(slots=True)
+class FluidNeed:
+    """What one product's units need: the jobs within the horizon, and the usual use.
+
+    usage_l_per_month: litres of services and top-ups in an average month at the present use.
+    unplanned: units whose litres cannot be said, with the reason.
+    """
+
+    jobs: list[JobNeed] = field(default_factory=list)
+    plans: list[UnitPlan] = field(default_factory=list)
+    usage_l_per_month: float = 0.0
+    unplanned: list[str] = field(default_factory=list)
+
+
+def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]) -> dict[int, FluidNeed]:
+    """Return product → what its units need.
+
+    A vehicle that comes in is done in one visit: a unit whose window is open is as likely, and as early, as the
+    likeliest of the same vehicle.
+
+    depot_pks: depots served by one shelf. horizon_days: product → days of jobs an order placed today has to serve.
+    """
+    candidates = _candidates(as_of, depot_pks, horizon_days)
+    likeliest: dict[int, float] = defaultdict(float)
+    earliest: dict[int, date] = {}
+    for own in candidates:
+        if own.is_in_window:
+            vehicle_pk = own.vehicle.pk
+            likeliest[vehicle_pk] = max(likeliest[vehicle_pk], own.chance_due)
+            earliest[vehicle_pk] = min(earliest.get(vehicle_pk, own.needed_on), own.needed_on)
+    needs: dict[int, FluidNeed] = defaultdict(FluidNeed)
+    for product in Product.objects.filter(top_ups_l_per_month__gt=0):
+        needs[product.pk].usage_l_per_month = product.top_ups_l_per_month
+    for own in candidates:
+        need = needs[own.product_pk]
+        litres = own.plan.best.total_to_reserve_l if own.plan.best else None
+        if litres is not None and own.cycle_days:
+            need.usage_l_per_month += litres * DAYS_A_MONTH / own.cycle_days
+        chance = likeliest[own.vehicle.pk] if own.is_in_window else own.chance_due
+        if own.is_put_off or not chance >= LEAST_CHANCE:
+            continue
+        if litres is None:
+            need.unplanned.append(f"{own.label}: {own.plan.cannot_say}")
+            continue
+        need.plans.append(own.plan)
+        needed_on = earliest[own.vehicle.pk] if own.is_in_window else own.needed_on
+        need.jobs.append(_job(own, litres, chance, needed_on))
+    return dict(needs)
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """One unit that may take its product within the horizon."""
+
+    product_pk: int
+    vehicle: Vehicle
+    label: str
+    plan: UnitPlan
+    chance_due: float
+    needed_on: date
+    cycle_days: float | None
+    is_open: bool
+    is_in_window: bool
+    is_put_off: bool
+
+
+def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]) -> list[_Candidate]:
+    inputs = gather(as_of, Fitting.objects.filter(vehicle__depot__in=depot_pks))
+    rows = [
+        (row, line, product_pk)
+        for row, line in enumerate(inputs.lines)
+        if line.rule.subject == "fluid"
+        and (product_pk := line.fitting.unit.unit_model.product_id) is not None
+    ]
+    days = np.zeros(len(inputs.lines))
+    for row, _, product_pk in rows:
+        days[row] = horizon_days.get(product_pk, 0)
+    chances = probability_due_by(inputs.distance, inputs.hours, inputs.time, days)
+    due_lines = {
+        (line.unit_id, line.rule_id): line
+        for line in DueLine.objects.filter(vehicle__depot__in=depot_pks).select_related("vehicle__season")
+    }
+    booked = _booked(as_of, depot_pks)
+    plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
+    found = []
+    for row, line, product_pk in rows:
+        due_line = due_lines.get((line.fitting.unit_id, line.rule.pk))
+        if due_line is None:
+            continue
+        is_open = MUST_NOT_MOVE in due_line.overlays
+        booked_for = booked.get(line.fitting.unit_id)
+        is_put_off = _is_put_off(due_line, as_of, float(days[row]))
+        found.append(
+            _Candidate(
+                product_pk=product_pk,
+                vehicle=line.fitting.vehicle,
+                label=f"{line.fitting.vehicle.number} {line.fitting.position}",
+                plan=plans[line.fitting.unit_id],
+                chance_due=1.0 if is_open or booked_for else float(np.nan_to_num(chances[row])),
+                needed_on=_needed_on(as_of, due_line, booked_for, is_open=is_open),
+                cycle_days=due_line.facts.get("cycle_days"),
+                is_open=is_open,
+                is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
+                is_put_off=is_put_off,
+            )
+        )
+    return found
+
+
+def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:
+    return JobNeed(
+        unit_label=own.label,
+        job_label=own.plan.best.title if own.plan.best else "",
+        litres=litres,
+        p_due=chance_due,
+        turns_up_share=1.0 if own.is_open else _or(own.vehicle.turns_up_share, HOUSE_TURNS_UP_SHARE),
+        passes_gate_share=1.0 if own.is_open else _or(own.vehicle.passes_gate_share, 1.0),
+        needed_on=needed_on,
+    )
+
+
+def _is_put_off(line: DueLine, as_of: date, horizon_days: float) -> bool:
+    """Say whether the line's work will not be done within the horizon whatever its date."""
+    if LEAVING in line.overlays or ON_HOLD in line.overlays:
+        return True
+    season = line.vehicle.season
+    if AFTER_SEASON in line.overlays and season is not None:
+        return (season_ends_on(season, as_of) - as_of).days >= horizon_days
+    return False
+
+
+def _needed_on(as_of: date, line: DueLine, booked_for: date | None, *, is_open: bool) -> date:
+    if is_open:
+        return as_of
+    if booked_for is not None:
+        return max(booked_for, as_of)
+    first = as_of + timedelta(days=BOOKABLE_AFTER_DAYS)
+    spare_from = line.vehicle.spare_from
+    return max(day for day in (first, line.book_by, spare_from) if day is not None)
+
+
+def _booked(as_of: date, depot_pks: Collection[int]) -> dict[int, date]:
+    jobs = Job.objects.filter(
+        vehicle__depot__in=depot_pks, state=Job.State.BOOKED, booked_for__isnull=False, subject="fluid"
+    ).order_by("-booked_for")
+    return {job.unit_id: job.booked_for.date() for job in jobs if job.booked_for.date() >= as_of}
+
+
+def _or(value: float | None, default: float) -> float:
+    return default if value is None else value

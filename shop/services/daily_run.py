@@ -1,0 +1,90 @@
+"""The daily run of a depot: named steps, each done once, safe to repeat and to stop anywhere."""
+
+import datetime
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+
+from django.db import transaction
+
+from shop import clock
+from shop.models import DailyRun, Depot
+from shop.services.due import due_refresh_depot
+from shop.services.orders import order_list_propose
+
+Work = Callable[[Depot, datetime.date], Mapping[str, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the run.
+
+    is_atomic: the work and the note that it is done are written together or not at all. A step that reaches out of
+    the database (sending mail) is not; it has to be harmless when repeated.
+    """
+
+    name: str
+    work: Work
+    is_atomic: bool = True
+
+
+def _due_lines(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
+    return asdict(due_refresh_depot(depot.pk, as_of))
+
+
+def _order_list(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
+    return asdict(order_list_propose(depot, as_of, depot.daily_run_at))
+
+
+STEPS = (Step("due lines", _due_lines), Step("order list", _order_list))
+
+
+def run_steps(
+    depot: Depot, as_of: datetime.date, more_steps: Sequence[Step] = (), *, is_again: bool = False
+) -> DailyRun:
+    """Run the steps of a depot's day that are not done yet and return the run.
+
+    A run that is done is returned as it stands; an interrupted or failed one goes on where it stopped. A second
+    process that runs the same day waits for the step under way and then finds it done.
+
+    as_of: the depot's local day. is_again: do every step once more, because records have changed since.
+    """
+    run, _ = DailyRun.objects.get_or_create(depot=depot, as_of=as_of, defaults={"started_at": clock.now()})
+    if run.state == DailyRun.State.DONE and not is_again:
+        return run
+    if is_again:
+        DailyRun.objects.filter(pk=run.pk).update(steps={}, state=DailyRun.State.RUNNING, finished_at=None)
+    for step in (*STEPS, *more_steps):
+        try:
+            _do(run.pk, step, depot, as_of)
+        except Exception as error:
+            DailyRun.objects.filter(pk=run.pk).update(
+                state=DailyRun.State.FAILED, error=f"{step.name}: {error}"[:300]
+            )
+            raise
+    with transaction.atomic():
+        locked = DailyRun.objects.select_for_update().get(pk=run.pk)
+        if locked.state != DailyRun.State.DONE:
+            locked.state, locked.finished_at, locked.error = DailyRun.State.DONE, clock.now(), ""
+            locked.save(update_fields=["state", "finished_at", "error"])
+    return locked
+
+
+def _do(run_pk: int, step: Step, depot: Depot, as_of: datetime.date) -> None:
+    if not step.is_atomic:
+        if step.name not in DailyRun.objects.get(pk=run_pk).steps:
+            _note(run_pk, step.name, step.work(depot, as_of))
+        return
+    with transaction.atomic():
+        run = DailyRun.objects.select_for_update().get(pk=run_pk)
+        if step.name not in run.steps:
+            counts = step.work(depot, as_of)
+            run.steps = {**run.steps, step.name: dict(counts)}
+            run.state = DailyRun.State.RUNNING
+            run.save(update_fields=["steps", "state"])
+
+
+def _note(run_pk: int, name: str, counts: Mapping[str, int]) -> None:
+    with transaction.atomic():
+        run = DailyRun.objects.select_for_update().get(pk=run_pk)
+        run.steps = {**run.steps, name: dict(counts)}
+        run.save(update_fields=["steps"])

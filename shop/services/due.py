@@ -1,0 +1,120 @@
+"""Works out the due lines and writes those that changed, with the history of their states."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from intervals.due import DueResult, compute_due, settled_date
+from shop import clock
+from shop.models import Depot, DueLine, Fitting, StateChange
+from shop.selectors.core_inputs import CoreInputs, gather
+from shop.selectors.overlays import OverlayFacts
+from shop.services.due_facts import DueDraft, describe
+
+CONTENT = [
+    "vehicle_id", "state", "overlays", "must_not_move", "clock", "used_share", "opens_on", "due_on", "late_on",
+    "due_low_on", "due_high_on", "book_by", "due_clock", "facts", "sentence",
+]  # fmt: skip
+DATES = ["due_on", "due_low_on", "due_high_on", "book_by"]
+
+
+@dataclass(frozen=True, slots=True)
+class DueReport:
+    """What a refresh did, in lines."""
+
+    lines: int
+    added: int
+    changed: int
+    removed: int
+    state_changes: int
+
+
+def due_refresh(as_of: date, fittings: QuerySet[Fitting]) -> DueReport:
+    """Work out the due lines of some fitted units as of a local day and write what changed.
+
+    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing.
+    """
+    with transaction.atomic():
+        inputs = gather(as_of, fittings)
+        result = compute_due(
+            as_of, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+        )
+        return _write(as_of, inputs, result, set(fittings.values_list("unit", flat=True)))
+
+
+def due_refresh_depot(depot_pk: int, as_of: date) -> DueReport:
+    """Refresh every unit of a depot."""
+    return due_refresh(as_of, Fitting.objects.filter(vehicle__depot=depot_pk))
+
+
+def due_refresh_now(vehicle_pks: Collection[int]) -> None:
+    """Refresh the units of some vehicles as of their depots' today, after a reading, an answer or a job."""
+    depots = Depot.objects.filter(vehicles__in=vehicle_pks).distinct()
+    for depot in depots:
+        own = Fitting.objects.filter(vehicle__in=vehicle_pks, vehicle__depot=depot)
+        due_refresh(clock.today(depot.time_zone), own)
+
+
+def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int]) -> DueReport:
+    overlays = OverlayFacts.gather(as_of, {line.fitting.vehicle_id for line in inputs.lines})
+    existing = {(line.unit_id, line.rule_id): line for line in DueLine.objects.filter(unit__in=unit_pks)}
+    added: list[DueLine] = []
+    changed: list[DueLine] = []
+    changes: list[tuple[DueLine, str]] = []
+    for row, line in enumerate(inputs.lines):
+        draft = describe(inputs, result, row)
+        content = draft.content
+        unit_pk = line.fitting.unit_id
+        laid_over = overlays.of(unit_pk, line.fitting.vehicle, content["state"])
+        content["overlays"] = laid_over
+        content["must_not_move"] = "must not move" in laid_over
+        old = existing.pop((unit_pk, line.rule.pk), None)
+        if old is None:
+            new = DueLine(unit_id=unit_pk, rule_id=line.rule.pk, worked_out_for=as_of, **content)
+            added.append(new)
+            changes.append((new, ""))
+            continue
+        _keep_steady_dates(old, draft, as_of)
+        if all(getattr(old, name) == content[name] for name in CONTENT):
+            continue
+        if old.state != content["state"]:
+            changes.append((old, old.state))
+        for name in CONTENT:
+            setattr(old, name, content[name])
+        old.worked_out_for = as_of
+        changed.append(old)
+    DueLine.objects.bulk_create(added, batch_size=500)
+    DueLine.objects.bulk_update(changed, [*CONTENT, "worked_out_for"], batch_size=200)
+    StateChange.objects.bulk_create(
+        [
+            StateChange(line=line, day=as_of, from_state=before, to_state=line.state, sentence=line.sentence)
+            for line, before in changes
+        ],
+        ignore_conflicts=True,
+        batch_size=500,
+    )
+    removed, _ = DueLine.objects.filter(pk__in=[line.pk for line in existing.values()]).delete()
+    return DueReport(
+        len(inputs.lines), len(added), len(changed), len(existing) if removed else 0, len(changes)
+    )
+
+
+def _keep_steady_dates(old: DueLine, draft: DueDraft, as_of: date) -> None:
+    """Leave the shown dates alone when they would move by a day or two and nothing else happened."""
+    content = draft.content
+    has_changed = (
+        old.state != content["state"]
+        or old.due_clock != content["due_clock"]
+        or old.facts.get("done_on") != content["facts"]["done_on"]
+        or old.worked_out_for > as_of
+    )
+    shown = [getattr(old, name) for name in DATES]
+    settled = [
+        settled_date(before, content[name], has_state_changed=has_changed)
+        for name, before in zip(DATES, shown, strict=True)
+    ]
+    if settled == shown and None not in shown:
+        draft.keep_dates(*shown)

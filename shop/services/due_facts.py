@@ -1,0 +1,249 @@
+"""Turns one worked-out line into what is stored: dates, the numbers behind them and the sentence that explains."""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from math import isfinite
+from typing import Any
+
+import numpy as np
+
+from intervals.due import (
+    CLOCKS,
+    DISTANCE,
+    REASONS,
+    STATES,
+    TIME,
+    DueResult,
+    first_day_after,
+    first_day_at,
+    shown_date,
+    shown_range,
+)
+from intervals.explain import DueFact, explain_due
+from intervals.quantities import from_km
+from shop.models import Meter
+from shop.selectors.core_inputs import CoreInputs, Line
+from shop.selectors.seasons import is_in_season, season_ends_on, season_opens_on
+
+ABSENT = REASONS.index("no such clock")
+
+
+@dataclass(frozen=True, slots=True)
+class DueDraft:
+    """One line as it is to be stored, before overlays."""
+
+    content: dict[str, Any]
+    fact: DueFact
+
+    def keep_dates(self, due_on: date, low: date, high: date, book_by: date) -> None:
+        """Show these dates instead, in the sentence too."""
+        told = replace(self.fact, due_on=due_on, low=low, high=high)
+        self.content.update(
+            due_on=due_on, due_low_on=low, due_high_on=high, book_by=book_by, sentence=explain_due(told)
+        )
+
+
+def describe(inputs: CoreInputs, result: DueResult, row: int) -> DueDraft:
+    """Return the stored form of one line of a result."""
+    line, as_of = inputs.lines[row], inputs.as_of
+    due_on = shown_date(as_of, float(result.due_days[row]))
+    reach = shown_range(as_of, float(result.p10_days[row]), float(result.p90_days[row]))
+    low, high = reach or (None, None)
+    if high is not None and due_on is not None and high <= as_of:
+        # What has passed has no range left.
+        low = high = due_on
+    binding, due_clock = int(result.binding[row]), int(result.due_clock[row])
+    told = due_clock if due_clock >= 0 else binding
+    fact = _fact(inputs, result, row, told, due_on, low, high)
+    content: dict[str, Any] = {
+        "vehicle_id": line.fitting.vehicle_id,
+        "state": STATES[result.state[row]],
+        "clock": CLOCKS[binding] if binding >= 0 else "",
+        "used_share": float(result.u[row, binding]) if binding >= 0 else None,
+        "opens_on": _whole_day(as_of, first_day_at(result.opens_days[row : row + 1])),
+        "due_on": due_on,
+        "late_on": _whole_day(as_of, first_day_after(result.late_days[row : row + 1])),
+        "due_low_on": low,
+        "due_high_on": high,
+        "book_by": shown_date(as_of, float(result.p20_days[row])),
+        "due_clock": CLOCKS[due_clock] if due_clock >= 0 else "",
+        "facts": _facts(inputs, result, row, fact),
+        "sentence": explain_due(fact),
+    }
+    return DueDraft(content, fact)
+
+
+def _fact(
+    inputs: CoreInputs,
+    result: DueResult,
+    row: int,
+    told: int,
+    due_on: date | None,
+    low: date | None,
+    high: date | None,
+) -> DueFact:
+    line = inputs.lines[row]
+    done_on = line.last.done_on if line.last else None
+    if told < 0:
+        return DueFact(inputs.as_of, "", "", since=done_on, missing=_missing(line, result, row))
+    unit, factor = _shown_in(line, told)
+    usage = inputs.distance_usage if told == DISTANCE else inputs.hours_usage
+    carried = _carried(line, told)
+    per_day = _or_none(float(usage.rate_per_day[row]) * factor) if told != TIME else None
+    season_note = _season_note(line, inputs.as_of)
+    if per_day == 0 and season_note:
+        per_day = None
+    stale = float(usage.stale_days[row]) if told != TIME else 0.0
+    return DueFact(
+        as_of=inputs.as_of,
+        clock=CLOCKS[told],
+        unit=unit,
+        used=_or_none(float(result.used_now[row, told]) * factor),
+        limit=_or_none(float(result.limit[row, told]) * factor),
+        since=done_on,
+        per_day=per_day,
+        due_on=due_on,
+        low=low,
+        high=high,
+        carried=(carried or 0.0) * factor,
+        next_run=_or_none(_next_run(inputs, row, told)),
+        stale_days=int(stale) if isfinite(stale) else 0,
+        missing=_missing(line, result, row),
+        season_note=season_note,
+    )
+
+
+def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> dict[str, Any]:
+    line = inputs.lines[row]
+    last, version = line.last, line.version
+    usage, meter = (
+        (inputs.distance_usage, line.odometer) if line.odometer else (inputs.hours_usage, line.hour_meter)
+    )
+    factor = _shown_in(line, DISTANCE)[1] if line.odometer else 1.0
+    total = _or_none(float(usage.last_total[row]) * factor)
+    return {
+        "clocks": [_clock(inputs, result, row, index) for index in range(len(CLOCKS)) if _has(result, row, index)],
+        "interval": {
+            "km": version.interval_km, "h": version.interval_h, "months": version.interval_months,
+        },
+        "severity": line.severity,
+        "severity_factors": [[factor.reason, factor.factor, factor.source] for factor in line.factors],
+        "policy": version.policy,
+        "assumed_freshness_share": version.assumed_freshness_share,
+        "cap_share": version.cap_share,
+        "rule_source": version.source,
+        "carried": fact.carried if last else None,
+        "fresh_share": last.fresh_share if last else None,
+        "done_on": last.done_on.isoformat() if last and last.done_on else None,
+        "stale_days": fact.stale_days,
+        "last_reading": None
+        if meter is None or total is None
+        else {
+            "true_total": round(total, 1),
+            "unit": "h" if meter.kind == Meter.Kind.HOURS else meter.shown_in,
+            "on": date.fromordinal(int(usage.last_day[row])).isoformat(),
+        },
+        "rate_is_class": bool(usage.is_class_rate[row]),
+        "missing": list(fact.missing),
+        "cycle_days": _or_none(_cycle_days(inputs, row)),
+    }  # fmt: skip
+
+
+def _clock(inputs: CoreInputs, result: DueResult, row: int, index: int) -> dict[str, Any]:
+    line = inputs.lines[row]
+    unit, factor = _shown_in(line, index)
+    usage = inputs.distance_usage if index == DISTANCE else inputs.hours_usage
+    is_time = index == TIME
+    return {
+        "clock": CLOCKS[index],
+        "used": _rounded(float(result.used_now[row, index]) * factor),
+        "limit": _rounded(float(result.limit[row, index]) * factor),
+        "unit": unit,
+        "share": _or_none(float(result.u[row, index])),
+        "per_day": None if is_time else _rounded(float(usage.rate_per_day[row]) * factor),
+        "scatter": None if is_time else _rounded(float(usage.sigma_per_sqrt_day[row]) * factor),
+        "state": STATES[result.clock_state[row, index]],
+        "missing": _reason(line, int(result.missing[row, index])),
+        "opens_share": 1.0 - line.version.opens_share,
+        "late_share": 1.0 + line.version.closes_share,
+    }
+
+
+def _has(result: DueResult, row: int, index: int) -> bool:
+    return int(result.missing[row, index]) != ABSENT
+
+
+def _missing(line: Line, result: DueResult, row: int) -> tuple[str, ...]:
+    words = [_reason(line, int(code)) for code in result.missing[row] if int(code) not in (0, ABSENT)]
+    return tuple(dict.fromkeys(word for word in words if word))
+
+
+def _reason(line: Line, code: int) -> str:
+    if code == ABSENT:
+        return ""
+    if code and line.last is None:
+        return f"no history of the {line.rule.subject}"
+    return REASONS[code]
+
+
+def _shown_in(line: Line, index: int) -> tuple[str, float]:
+    """Return the unit a clock is shown in and the factor from km, hours or days to it."""
+    if index == TIME:
+        return "days", 1.0
+    if index != DISTANCE:
+        return "h", 1.0
+    unit = line.odometer.shown_in if line.odometer else line.fitting.vehicle.depot.distance_unit
+    return unit, from_km(1.0, unit)
+
+
+def _carried(line: Line, index: int) -> float | None:
+    if line.last is None:
+        return None
+    return {DISTANCE: line.last.age_km, TIME: line.last.age_days}.get(index, line.last.age_h)
+
+
+def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
+    if index == TIME:
+        return float(inputs.time.next_days[row])
+    clock = inputs.distance if index == DISTANCE else inputs.hours
+    return float(clock.next_run[row])
+
+
+def _cycle_days(inputs: CoreInputs, row: int) -> float:
+    """Return how many days one interval lasts at the present use, whichever clock is first."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lives = [
+            float(inputs.distance.interval[row] / inputs.distance.reference_rate[row]),
+            float(inputs.hours.interval[row] / inputs.hours.reference_rate[row]),
+            float(inputs.time.interval_days[row]),
+        ]
+    return min((life for life in lives if isfinite(life) and life > 0), default=float("nan"))
+
+
+def _season_note(line: Line, as_of: date) -> str:
+    vehicle = line.fitting.vehicle
+    season = vehicle.season
+    if season is None:
+        return ""
+    if is_in_season(season, as_of):
+        ends = season_ends_on(season, as_of) + timedelta(days=1)
+        return f"not offered before {ends.day} {ends:%b}" if season.is_no_touch else ""
+    if vehicle.in_season_per_day and not vehicle.off_season_per_day:
+        opens = season_opens_on(season, as_of)
+        unit = "h" if line.hour_meter and not line.odometer else "km"
+        return f"laid up until {opens.day} {opens:%b}, then {vehicle.in_season_per_day:g} {unit}/day"
+    return ""
+
+
+def _whole_day(as_of: date, days: Any) -> date | None:
+    value = float(days[0])
+    return as_of + timedelta(days=int(value)) if isfinite(value) else None
+
+
+def _or_none(value: float) -> float | None:
+    return value if isfinite(value) else None
+
+
+def _rounded(value: float) -> float | None:
+    """Keep six decimals: enough for any meter, and the same on every machine."""
+    return round(value, 6) if isfinite(value) else None

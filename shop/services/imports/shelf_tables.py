@@ -1,0 +1,136 @@
+"""The tables of the shelf: stock, reservations, lines on order, waste tanks and closed days."""
+
+from collections.abc import Sequence
+
+from django.db import models
+
+from shop import clock
+from shop.models import (
+    ChangeRecord,
+    ClosedDay,
+    Depot,
+    OrderedLine,
+    Product,
+    Reservation,
+    StockItem,
+    StockMovement,
+    Supplier,
+    Unit,
+    WasteTank,
+)
+from shop.services.imports.cells import day, number, whole, yes_no
+from shop.services.imports.declared import Column, simple
+from shop.services.imports.records import Records
+from shop.services.imports.row_rules import one_of
+from shop.services.imports.sheets import Row
+
+_AMOUNT = number(low=0)
+_ABOVE_ZERO = number(above=0)
+_COUNTED = "counted"
+
+
+def _move_stock(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
+    """Book the difference between each shelf as loaded and what its movements add up to."""
+    items = [item for item in touched if isinstance(item, StockItem)]
+    booked = dict(
+        StockMovement.objects.filter(item__in=items)
+        .values_list("item")
+        .annotate(total=models.Sum("litres"))
+        .order_by("item")
+    )
+    moves = [
+        StockMovement(item=item, litres=litres, reason=_COUNTED, moved_at=clock.now())
+        for item in items
+        if abs(litres := item.on_shelf_l - booked.get(item.pk, 0.0)) > 1e-9
+    ]
+    StockMovement.objects.bulk_create(moves, batch_size=500)
+    return []
+
+
+STOCK = simple(
+    "stock.csv",
+    StockItem,
+    (
+        Column("depot", field="depot", refers_to=Depot, is_needed=True),
+        Column("product", field="product", refers_to=Product, is_needed=True),
+        Column("label", field="label", is_needed=True),
+        Column("pack_size_l", _ABOVE_ZERO, "pack_size_l", is_needed=True),
+        Column("on_shelf_l", _AMOUNT, "on_shelf_l", is_needed=True),
+        Column("batch", field="batch"),
+        Column("use_by", day, "use_by"),
+        Column("opened_on", day, "opened_on"),
+        Column("quarantined", yes_no, "is_quarantined"),
+    ),
+    ("depot", "product", "label"),
+    after=_move_stock,
+)
+
+RESERVATIONS = simple(
+    "reservations.csv",
+    Reservation,
+    (
+        Column("depot", field="depot", refers_to=Depot, is_needed=True),
+        Column("unit", field="unit", refers_to=Unit, is_needed=True),
+        Column("product", field="product", refers_to=Product, is_needed=True),
+        Column("litres", _ABOVE_ZERO, "litres", is_needed=True),
+        Column("made_on", day, "made_on", is_needed=True),
+    ),
+    ("depot", "unit", "product", "made_on"),
+)
+
+
+def _check_ordered(row: Row, records: Records) -> None:
+    if row.values["expected_on"] is not None and row.values["expected_on"] < row.values["ordered_on"]:
+        row.refuse("expected_on", "it is before ordered_on; give the day the delivery is expected.")
+
+
+ORDERED = simple(
+    "ordered.csv",
+    OrderedLine,
+    (
+        Column("depot", field="depot", refers_to=Depot, is_needed=True),
+        Column("supplier", field="supplier", refers_to=Supplier, is_needed=True),
+        Column("product", field="product", refers_to=Product, is_needed=True),
+        Column("litres", _ABOVE_ZERO, "litres", is_needed=True),
+        Column("ordered_on", day, "ordered_on", is_needed=True),
+        Column("expected_on", day, "expected_on", is_needed=True),
+    ),
+    ("depot", "supplier", "product", "ordered_on"),
+    check=_check_ordered,
+)
+
+
+def _check_tank(row: Row, records: Records) -> None:
+    level, capacity = row.values["level_l"], row.values["capacity_l"]
+    if level is not None and capacity is not None and level > capacity:
+        row.refuse("level_l", f"{level:g} L do not fit into {capacity:g} L; read the tank again.")
+
+
+WASTE_TANKS = simple(
+    "waste_tanks.csv",
+    WasteTank,
+    (
+        Column("depot", field="depot", refers_to=Depot, is_needed=True),
+        Column("stream", field="stream", is_needed=True),
+        Column("capacity_l", _ABOVE_ZERO, "capacity_l", is_needed=True),
+        Column("level_l", _AMOUNT, "level_l", is_needed=True),
+        Column("mean_per_day_l", _AMOUNT, "mean_per_day_l", is_needed=True),
+        Column("sd_per_day_l", _AMOUNT, "sd_per_day_l", is_needed=True),
+        Column("collector_lead_days", whole(0, 365), "collector_lead_days", is_needed=True),
+    ),
+    ("depot", "stream"),
+    check=_check_tank,
+)
+
+CLOSED_DAYS = simple(
+    "closed_days.csv",
+    ClosedDay,
+    (
+        Column("depot", field="depot", refers_to=Depot),
+        Column("supplier", field="supplier", refers_to=Supplier),
+        Column("day", day, "day", is_needed=True),
+        Column("note", field="note"),
+    ),
+    ("depot", "supplier", "day"),
+    check=one_of("depot", "supplier"),
+)

@@ -1,0 +1,84 @@
+"""Litres of a finished job brought to 20 °C, and the fresh share they left."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from intervals.errors import QuantityError
+from intervals.exchange import litres_from_kg, volume_at
+from intervals.exchange.done import share_of_done
+from shop.models import Product, Unit
+from shop.selectors.exchange import card_from, figures_in_force
+
+CARD_TEMPERATURE_C = 20.0
+"""The temperature at which the volumes of a unit card hold."""
+
+USUAL_DENSITY_KG_M3 = 850.0
+"""Density at 15 °C of a lubricating oil whose data sheet is not typed in; common practice, no source."""
+
+GROWTH_PER_C = {Product.Family.COOLANT: 0.00055, Product.Family.BRAKE_FLUID: 0.0010}
+"""Cubic expansion of fluids that are no oils; common practice, no source."""
+
+
+class Measured(Protocol):
+    """The measurements of a job report."""
+
+    method: str
+    out_l: float | None
+    out_kg: float | None
+    out_temp_c: float | None
+    in_l: float | None
+    in_kg: float | None
+    in_temp_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """Litres at 20 °C that went in and came out, and the fresh share after the job with its basis."""
+
+    new_fluid_l: float
+    waste_l: float
+    share: float
+    basis: str
+
+
+def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
+    """Bring the litres of a report to 20 °C and work out the fresh share.
+
+    Litres without a temperature are taken as read. Raises a HatchmarkError with one sentence when they cannot be.
+    """
+    card = card_from(unit.unit_model, figures_in_force([unit])[unit.pk])
+    new_l = _at_card_temperature(product, report.in_l, report.in_kg, report.in_temp_c)
+    waste_l = _at_card_temperature(product, report.out_l, report.out_kg, report.out_temp_c)
+    limit_l = 3.0 * card.total_fill_l
+    for litres, word in ((new_l, "went in"), (waste_l, "came out")):
+        if litres > limit_l:
+            raise QuantityError(
+                f"{litres:.1f} L {word}, but the unit holds {card.total_fill_l:g} L: check figure and decimal point."
+            )
+    done = share_of_done(card, report.method, new_l)
+    return Volumes(new_l, waste_l, done.share, done.basis)
+
+
+def _at_card_temperature(
+    product: Product, litres: float | None, kilograms: float | None, temp_c: float | None
+) -> float:
+    density = product.density15_kg_m3 or USUAL_DENSITY_KG_M3
+    is_oil = product.family == Product.Family.OIL
+    if kilograms is not None:
+        if product.density15_kg_m3 is None:
+            raise QuantityError(
+                f"Weighed, but {product.code} has no density; type it in from its data sheet, or litres."
+            )
+        at_15_l = litres_from_kg(kilograms, density)
+        return _moved(at_15_l, 15.0, density, product.family, is_oil=is_oil)
+    if litres is None:
+        raise QuantityError("Neither litres nor kilograms are given; write one of them.")
+    if temp_c is None:
+        return litres
+    return _moved(litres, temp_c, density, product.family, is_oil=is_oil)
+
+
+def _moved(litres: float, from_c: float, density: float, family: str, *, is_oil: bool) -> float:
+    if is_oil:
+        return float(volume_at(litres, from_c, CARD_TEMPERATURE_C, density))
+    return litres / (1.0 + GROWTH_PER_C[Product.Family(family)] * (from_c - CARD_TEMPERATURE_C))

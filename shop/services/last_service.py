@@ -1,0 +1,93 @@
+"""Where a unit stands after a job: the age its fluid carries over, in km, hours and days."""
+
+import datetime
+from dataclasses import dataclass
+from typing import Protocol
+
+from intervals.fluid_age import Parcel, age_after_exchange, age_parcels, exchange_parcels
+from shop.errors import InputError
+from shop.models import LastService, Unit
+
+
+class Done(Protocol):
+    """What a job report says about when and what."""
+
+    subject: str
+    done_on: datetime.date
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """A unit's own running totals, None where its vehicle has no such meter."""
+
+    km: float | None
+    h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Ages:
+    """Mean age of a fill on each clock, None where it cannot be said."""
+
+    km: float | None
+    h: float | None
+    days: float | None
+
+
+def last_service_move(
+    unit: Unit, report: Done, totals: Totals, fresh_share: float | None
+) -> tuple[Ages, Ages, LastService]:
+    """Return the ages before and after a job, and the unit's last-service row moved on to it (not saved).
+
+    fresh_share: 0 to 1; None for a part that was changed whole. Raises InputError when a later job is on record.
+    """
+    last = LastService.objects.select_for_update().filter(unit=unit, subject=report.subject).first()
+    if last is not None and last.done_on is not None and last.done_on > report.done_on:
+        sentence = f"A job on {last.done_on} is on record already; one before it cannot be closed after it."
+        raise InputError(sentence, fields={"done_on": sentence})
+    share = 1.0 if fresh_share is None else fresh_share
+    before = _ages_at(last, report.done_on, totals)
+    after = Ages(*(_aged(share, age) for age in (before.km, before.h, before.days)))
+    moved = last or LastService(unit=unit, subject=report.subject)
+    moved.parcels = _parcels(last, report.done_on, share)
+    moved.done_on = report.done_on
+    moved.unit_km, moved.unit_h = totals.km, totals.h
+    moved.age_km, moved.age_h, moved.age_days = after.km, after.h, after.days
+    moved.fresh_share = fresh_share
+    return before, after, moved
+
+
+def _ages_at(last: LastService | None, day: datetime.date, totals: Totals) -> Ages:
+    if last is None:
+        return Ages(None, None, None)
+    days = None if last.done_on is None else float((day - last.done_on).days)
+    return Ages(
+        _run_on(last.age_km, last.unit_km, totals.km),
+        _run_on(last.age_h, last.unit_h, totals.h),
+        None if last.age_days is None or days is None else last.age_days + days,
+    )
+
+
+def _run_on(age: float | None, total_then: float | None, total_now: float | None) -> float | None:
+    if age is None or total_then is None or total_now is None:
+        return None
+    return age + max(0.0, total_now - total_then)
+
+
+def _aged(share: float, age: float | None) -> float | None:
+    """Nothing old is left after a full change, whatever its age was; otherwise unknown stays unknown."""
+    if share >= 1.0:
+        return 0.0
+    return None if age is None else float(age_after_exchange(share, age))
+
+
+def _parcels(last: LastService | None, day: datetime.date, share: float) -> list[dict[str, float | None]]:
+    """Return what the fill is made of, freshest first, ages in days; an age that is not known stays None."""
+    if last is None or last.done_on is None or last.age_days is None:
+        kept = [] if share >= 1.0 else [{"share": 1.0 - share, "age_days": None}]
+        return [{"share": share, "age_days": 0.0}, *kept]
+    run = float((day - last.done_on).days)
+    held = [Parcel(part["share"], part["age_days"]) for part in last.parcels if part["age_days"] is not None]
+    if abs(sum(part.share for part in held) - 1.0) > 1e-9:
+        held = [Parcel(1.0, last.age_days)]
+    moved = exchange_parcels(age_parcels(held, run), share)
+    return [{"share": part.share, "age_days": part.age} for part in moved]

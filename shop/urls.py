@@ -1,0 +1,27 @@
+"""Every address of the pages and the API."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+from shop.web import board, due, errors, jobs, orders, readings, sign_in, units
+
+urlpatterns = [
+    path("", board.board, name="board"),
+    path("due", due.due_list, name="due"),
+    path("due.csv", due.due_csv, name="due_csv"),
+    path("units/<str:code>", units.unit, name="unit"),
+    path("units/<str:code>/job", jobs.unit_job, name="unit_job"),
+    path("vehicles/<str:number>", units.vehicle, name="vehicle"),
+    path("orders", orders.orders, name="orders"),
+    path("orders.csv", orders.orders_csv, name="orders_csv"),
+    path("readings", readings.readings, name="readings"),
+    path("readings/<int:pk>/answer", readings.answer, name="reading_answer"),
+    path("sign-in", sign_in.SignIn.as_view(), name="sign_in"),
+    path("sign-out", sign_in.SignOut.as_view(), name="sign_out"),
+    path("admin/", admin.site.urls),
+    path("api/v1/", include("shop.api.urls")),
+]
+
+handler403 = errors.not_allowed
+handler404 = errors.not_found
+handler500 = errors.failed

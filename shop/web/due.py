@@ -1,0 +1,98 @@
+"""The due list: in working order, narrowed by filters that live in the address."""
+
+from urllib.parse import urlencode
+
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+from django.views.decorators.vary import vary_on_headers
+from django_htmx.http import push_url
+
+from shop.selectors.due_search import SHOWN, DueChoices, DueSearch, due_choices, due_find
+from shop.web.csv_file import csv_response
+from shop.web.rows import due_rows
+
+ROWS_PER_PAGE = 50
+CSV_HEADER = [
+    "vehicle", "vehicle_name", "depot", "unit", "unit_model", "subject", "state", "overlays", "used_share", "clock",
+    "opens_on", "due_on", "due_low_on", "due_high_on", "late_on", "book_by", "why",
+]  # fmt: skip
+
+
+@require_safe
+@login_required
+@vary_on_headers("HX-Request")
+def due_list(request: HttpRequest) -> HttpResponse:
+    """Show the due list; a filter changed with script running brings only the rows."""
+    choices = due_choices(request.user)
+    search = _search(request, choices)
+    found = due_find(request.user, search)
+    page = Paginator(found.lines, ROWS_PER_PAGE).get_page(request.GET.get("page"))
+    kept = _kept(search)
+    context = {
+        "search": search,
+        "choices": choices,
+        "shown": [(show, found.counts[show]) for show in choices.shown],
+        "page": page,
+        "rows": due_rows(page.object_list),
+        "kept": kept,
+        "csv_address": _address("due_csv", kept),
+    }
+    if request.htmx and not request.htmx.history_restore_request:
+        response = render(request, "shop/_due_found.html", context)
+        return push_url(response, _address("due", kept + _page(page.number)))
+    return render(request, "shop/due.html", context)
+
+
+@require_safe
+@login_required
+def due_csv(request: HttpRequest) -> HttpResponse:
+    """Send all lines the filters keep as a CSV file."""
+    found = due_find(request.user, _search(request, due_choices(request.user)))
+    rows = (
+        [
+            line.vehicle.number, line.vehicle.name, line.vehicle.depot.code, line.unit.code,
+            line.unit.unit_model.code, line.rule.subject, line.state, "; ".join(line.overlays), line.used_share,
+            line.clock, line.opens_on, line.due_on, line.due_low_on, line.due_high_on, line.late_on, line.book_by,
+            line.sentence,
+        ]
+        for line in found.lines
+    )  # fmt: skip
+    return csv_response("due-list.csv", CSV_HEADER, rows)
+
+
+def _search(request: HttpRequest, choices: DueChoices) -> DueSearch:
+    """Read the filters from the address; a value that is none of the choices is left out."""
+
+    def one_of(name: str, allowed: list[str]) -> str:
+        value = request.GET.get(name, "")
+        return value if value in allowed else ""
+
+    return DueSearch(
+        show=one_of("show", choices.shown) or SHOWN[0],
+        depot=one_of("depot", [depot.code for depot in choices.depots]),
+        overlay=one_of("overlay", choices.overlays),
+        kind=one_of("kind", choices.kinds),
+        only=one_of("only", choices.only),
+        text=request.GET.get("text", "").replace("\x00", "").strip()[:80],
+    )
+
+
+def _kept(search: DueSearch) -> list[tuple[str, str]]:
+    names = ("show", "depot", "overlay", "kind", "only", "text")
+    return [
+        (name, getattr(search, name))
+        for name in names
+        if getattr(search, name) and (name, getattr(search, name)) != ("show", SHOWN[0])
+    ]
+
+
+def _page(number: int) -> list[tuple[str, str]]:
+    return [("page", str(number))] if number > 1 else []
+
+
+def _address(name: str, query: list[tuple[str, str]]) -> str:
+    return reverse(name) + (f"?{urlencode(query)}" if query else "")

@@ -1,0 +1,152 @@
+"""Forms: what a person types, checked before a service sees it."""
+
+import datetime
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from shop.errors import ApplicationError
+
+
+class PlainForm(forms.Form):
+    """A form whose errors stand beside its fields, those of the services as well."""
+
+    required_css_class = "is-needed"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, label_suffix="", **kwargs)
+
+    def take_errors(self, error: ApplicationError) -> None:
+        """Put a service's sentences beside the fields they are about, the rest on top."""
+        placed = {name: text for name, text in error.fields.items() if name in self.fields}
+        for name, text in placed.items():
+            self.add_error(name, text)
+        if not placed or error.sentence not in placed.values():
+            self.add_error(None, error.sentence)
+
+
+def _amount(label: str, unit: str, least: float | None = 0.0, most: float | None = None) -> forms.FloatField:
+    field = forms.FloatField(
+        label=f"{label}, {unit}",
+        required=False,
+        min_value=least,
+        max_value=most,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
+        error_messages={"invalid": f"Write a number in {unit} with a decimal point, e.g. 6.1."},
+    )
+    field.unit = unit
+    return field
+
+
+class JobForm(PlainForm):
+    """A finished job as it happened; its fields are those of the job report."""
+
+    subject = forms.ChoiceField(label="What was done")
+    method = forms.ChoiceField(label="How", required=False)
+    done_on = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    meter_text = forms.CharField(
+        label="Odometer or hours, as the meter shows",
+        max_length=32,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
+    )
+    out_l = _amount("Came out", "L")
+    out_temp_c = _amount("Its temperature", "°C", -40, 160)
+    out_kg = _amount("Or weighed", "kg")
+    in_l = _amount("Went in", "L")
+    in_temp_c = _amount("Its temperature", "°C", -40, 160)
+    in_kg = _amount("Or weighed", "kg")
+    batch = forms.CharField(
+        label="Batch or pack label",
+        max_length=40,
+        required=False,
+        help_text="Empty: the pack that expires first.",
+    )
+    level_temp_c = _amount("Fluid temperature at the level check", "°C", -40, 160)
+    level_reading_mm = _amount("Level against the mark", "mm", None)
+    level_reason = forms.CharField(
+        label="Or why there is no level reading",
+        max_length=120,
+        required=False,
+        help_text="E.g. level plug: fluid at the edge.",
+    )
+    leak_checked = forms.BooleanField(label="Looked for leaks, hot", required=False)
+    road_tested = forms.BooleanField(label="Road test done", required=False)
+    road_test_reason = forms.CharField(label="Or why there was no road test", max_length=120, required=False)
+    done_by = forms.CharField(label="Done by", max_length=80)
+    checked_by = forms.CharField(
+        label="Checked by", max_length=80, required=False, help_text="A second person, where one is needed."
+    )
+    note = forms.CharField(
+        label="Found or changed", required=False, widget=forms.Textarea(attrs={"rows": 3}), max_length=2000
+    )
+
+    GROUPS = [
+        ("The job", ["subject", "method", "done_on", "meter_text"]),
+        ("Came out", ["out_l", "out_temp_c", "out_kg"]),
+        ("Went in", ["in_l", "in_temp_c", "in_kg", "batch"]),
+        ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),
+        ("Before it leaves", ["leak_checked", "road_tested", "road_test_reason"]),
+        ("Who", ["done_by", "checked_by", "note"]),
+    ]
+
+    def __init__(
+        self,
+        *args: Any,
+        subjects: Sequence[str],
+        methods: Sequence[str],
+        today: datetime.date,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+        self.fields["subject"].choices = [(subject, subject) for subject in subjects]
+        self.fields["method"].choices = [("", "another way, see the note")] + [
+            (name, name) for name in methods
+        ]
+
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields in the order of the work."""
+        return [(title, [self[name] for name in names]) for title, names in self.GROUPS]
+
+    def clean_done_on(self) -> datetime.date:
+        """Refuse a day that has not come yet."""
+        done_on: datetime.date = self.cleaned_data["done_on"]
+        if done_on > self.today:
+            raise forms.ValidationError(f"{done_on} has not come yet. Write today's day or an earlier one.")
+        return done_on
+
+
+class ReadingForm(PlainForm):
+    """One reading of one meter as somebody read it."""
+
+    vehicle = forms.CharField(
+        label="Vehicle number", max_length=24, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    meter = forms.ChoiceField(
+        label="Meter",
+        required=False,
+        choices=[("", "its only meter"), ("odometer", "odometer"), ("engine hours", "engine hours")],
+    )
+    value = forms.CharField(
+        label="What the meter shows",
+        max_length=32,
+        help_text="Exactly as it stands there, in its own unit: 97100, 5180.7 or 1234:30.",
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
+    )
+
+    def choose_meter(self, meters: Sequence[Any]) -> Any | None:
+        """Return the meter meant among a vehicle's meters, or None with the reason beside the field."""
+        if not meters:
+            self.add_error(
+                "vehicle", "There is no such vehicle with a meter in your depots. Check the number."
+            )
+            return None
+        wanted = self.cleaned_data["meter"]
+        fitting = [meter for meter in meters if wanted in ("", meter.kind)]
+        if len(fitting) == 1:
+            return fitting[0]
+        has = " and ".join(meter.kind for meter in meters)
+        self.add_error("meter", f"This vehicle has {has}. Choose one of them.")
+        return None

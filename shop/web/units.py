@@ -1,0 +1,55 @@
+"""The pages of one unit and of one vehicle."""
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from intervals.exchange.card import STOP_RULES
+from intervals.exchange.methods import METHODS
+from shop.selectors.units import unit_page, vehicle_page
+from shop.web.pictures import parcel_parts, share_parts
+from shop.web.rows import due_rows
+
+NO_SUCH_UNIT = "There is no unit “{}” in your depots. Look for it in the due list."
+NO_SUCH_VEHICLE = "There is no vehicle “{}” in your depots. Look for it in the due list."
+
+
+@require_safe
+@login_required
+def unit(request: HttpRequest, code: str) -> HttpResponse:
+    """Show what to do with a unit, why, the numbers and the history."""
+    page = unit_page(request.user, code)
+    if page is None:
+        raise Http404(NO_SUCH_UNIT.format(code))
+    plans, best = page.plan.plans, page.plan.best
+    return render(
+        request,
+        "shop/unit.html",
+        {
+            "page": page,
+            "vehicle": page.vehicle,
+            "depot": page.vehicle.depot,
+            "rows": due_rows(page.lines),
+            "fills": [
+                (last, parcel_parts(last.parcels) or share_parts(last.fresh_share))
+                for last in page.last_services
+            ],
+            "best": best,
+            "others": [plan for plan in plans.plans if plan != best] if plans is not None else [],
+            "cautions": METHODS[best.method].cautions if best is not None else (),
+            "stop_rules": STOP_RULES if page.stages else (),
+        },
+    )
+
+
+@require_safe
+@login_required
+def vehicle(request: HttpRequest, number: str) -> HttpResponse:
+    """Show a vehicle, its units and what falls due on them."""
+    page = vehicle_page(request.user, number)
+    if page is None:
+        raise Http404(NO_SUCH_VEHICLE.format(number))
+    return render(
+        request, "shop/vehicle.html", {"page": page, "vehicle": page.vehicle, "rows": due_rows(page.lines)}
+    )

@@ -1,0 +1,148 @@
+"""What single tables make of their rows: units of measure, shares, swaps, lists, local times."""
+
+import pytest
+
+from shop import clock
+from shop.models import (
+    CardFigure,
+    ChangeRecord,
+    Fitting,
+    IntervalRule,
+    Job,
+    LastService,
+    Pack,
+    Person,
+    Reading,
+    RuleVersion,
+    StockItem,
+    StockMovement,
+)
+from tests.shop.services.small_fleet import FLEET, counts, load, sentences
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("pinned_clock")]
+
+
+def test_packs_keep_the_print_and_hold_litres(fleet):
+    # 1 US quart = 0.946352946 L (NIST Handbook 44, appendix C).
+    pack = Pack.objects.get(printed="1 US qt")
+    assert pack.size_l == pytest.approx(0.946352946)
+
+
+def test_card_litres_may_be_typed_in_gallons(fleet):
+    # 1 US gallon = 3.785411784 L, imperial gallon 4.54609 L (NIST Handbook 44, appendix C).
+    load({
+        "unit_card.csv": "model,unit,figure,value,unit_of_measure,source\n"
+        "TB6,,heel_l,0.1,US gal,house\n,K01-TB6,heel_l,0.1,imp gal,learned\n"
+    })  # fmt: skip
+    assert CardFigure.objects.get(figure="heel_l", unit=None).value == pytest.approx(0.3785411784)
+    assert CardFigure.objects.get(unit__code="K01-TB6").value == pytest.approx(0.454609)
+
+
+def test_rule_in_miles_is_kept_in_km_and_a_new_version_stands_beside_the_old(fleet):
+    report = load({"rules.csv": "model,applies_from,distance,distance_unit\nTB6,2026-01-01,50000,mi\n"})
+    assert counts(report)["rules.csv"]["added"] == 1
+    assert IntervalRule.objects.count() == 1
+    assert RuleVersion.objects.get(applies_from="2026-01-01").interval_km == pytest.approx(80_467.2)
+
+
+def test_last_service_takes_the_share_of_the_method_and_carries_the_age(fleet):
+    # Reference calculation: one drain of 3.6 L out of 11.2 L renews 0.3214; 96 400 km before leave 65 414 km.
+    load({
+        "last_services.csv": "unit,done_on,odometer,method,new_fluid_l,fresh_share,age_before_km,age_before_days\n"
+        "K01-TB6,2026-01-14,125000,drain-and-refill,,,96400,\n"
+    })  # fmt: skip
+    service = LastService.objects.get()
+    assert service.fresh_share == pytest.approx(3.6 / 11.2)
+    assert service.age_km == pytest.approx(65_414, abs=1)
+    assert service.age_days is None
+    assert service.age_h is None
+    assert [parcel["share"] for parcel in service.parcels] == pytest.approx([3.6 / 11.2, 7.6 / 11.2])
+
+
+def test_last_service_counts_through_a_meter_swap_and_the_unit_swap(fleet):
+    # Arithmetic: shown 1 009 on a meter that began at 9 after 131 500 km is 132 500 km true, the unit having been
+    # fitted at 132 000 with 40 000 behind it: 40 500.
+    load({
+        "meter_changes.csv": "vehicle,meter,day,kind,last_old,first_new\nK01,odometer,2026-03-03,replaced,131500,9\n",
+        "units.csv": "unit,model,vehicle,position,fitted_on,vehicle_km_at_fit,unit_km_at_fit\n"
+        "K01-TB6,TB6,,,,,\nN1,TB6,K01,second gearbox,2026-03-04,132000,40000\n",
+        "last_services.csv": "unit,done_on,odometer,fresh_share\nN1,2026-03-05,1009,1\n",
+    })  # fmt: skip
+    assert LastService.objects.get(unit__code="N1").unit_km == pytest.approx(40_500)
+
+
+def test_a_swapped_unit_closes_its_old_fitting_and_keeps_it(fleet):
+    swap = (
+        "unit,model,vehicle,position,fitted_on,vehicle_km_at_fit,unit_km_at_fit\n"
+        "K02-TB6,TB6,,,,,\nK01-TB6,TB6,K02,spare gearbox,2026-03-02,80000,131400\n"
+    )
+    report = load({"units.csv": swap})
+    assert sentences(report) == []
+    old, new = Fitting.objects.filter(unit__code="K01-TB6").order_by("id")
+    assert (old.vehicle.number, str(old.removed_on)) == ("K01", "2026-03-02")
+    assert (new.vehicle.number, new.removed_on, new.unit_km_at_fit) == ("K02", None, 131_400)
+    assert counts(load({"units.csv": swap}))["units.csv"]["changed"] == 0
+
+
+def test_a_swap_needs_its_day_and_the_total_at_it(fleet):
+    report = load({"units.csv": "unit,model,vehicle,position\nK01-TB6,TB6,K02,spare\n"}, mode="good-rows-in")
+    assert [one.column for one in report.refusals] == ["fitted_on"]
+    report = load(
+        {"units.csv": "unit,model,vehicle,position,fitted_on\nK01-TB6,TB6,K02,spare,2026-03-02\n"},
+        mode="good-rows-in",
+    )
+    assert [one.column for one in report.refusals] == ["vehicle_km_at_fit"]
+
+
+def test_meter_changes_work_the_totals_out_again_in_the_same_load(fleet):
+    load({"readings.csv": "vehicle,meter,read_at,value\nK01,odometer,2026-03-08,5274\n"})
+    assert Reading.objects.get(read_on="2026-03-08").status == "asked"
+    load({
+        "meter_changes.csv": "vehicle,meter,day,kind,last_old,first_new\nK01,odometer,2026-03-05,replaced,131800,4700\n"
+    })  # fmt: skip
+    reading = Reading.objects.get(read_on="2026-03-08")
+    assert (reading.status, reading.true_total) == ("accepted", 132_374)
+
+
+def test_local_times_are_the_depots(fleet):
+    # Central European Time is UTC+1 in winter (IANA time zone database).
+    reading = Reading.objects.get(raw_value=131_400)
+    assert reading.read_at.isoformat() == "2026-03-02T04:00:00+00:00"
+    assert str(reading.read_on) == "2026-03-02"
+
+
+def test_a_counted_shelf_is_booked_as_a_movement(fleet):
+    load({"stock.csv": "depot,product,label,pack_size_l,on_shelf_l\nUY,F01,A1,20,12.5\n"})
+    assert StockItem.objects.get().on_shelf_l == 12.5
+    assert sorted(StockMovement.objects.values_list("litres", flat=True)) == [-7.5, 20.0]
+
+
+def test_a_list_cell_replaces_the_list(fleet):
+    report = load({"people.csv": "sign_in,depots\nmara,LY\n"})
+    assert counts(report)["people.csv"]["changed"] == 1
+    assert [depot.code for depot in Person.objects.get(username="mara").depots.all()] == ["LY"]
+    record = ChangeRecord.objects.get(table="person", action="changed")
+    assert (sorted(record.before["depots"]), record.after["depots"]) == (["LY", "UY"], ["LY"])
+
+
+JOB = "job,unit,state,state_since\nJ1,K01-TB6,empty,2026-02-27 15:40\n"
+
+
+def test_loading_again_does_not_take_back_what_was_done_since(fleet):
+    assert sentences(load({"jobs.csv": JOB})) == []
+    job = Job.objects.get(code="J1")
+    assert (job.vehicle.number, job.state_since.isoformat()) == ("K01", "2026-02-27T14:40:00+00:00")
+    job.state, job.state_since, job.done_on = "handed back", clock.now(), "2026-03-09"
+    job.save()
+    LastService.objects.update(done_on="2026-03-09", unit_km=131_900, job=job)
+    report = load(FLEET | {"jobs.csv": JOB})
+    assert {(one["changed"], one["refused"]) for one in counts(report).values()} == {(0, 0)}
+    job.refresh_from_db()
+    assert job.state == "handed back"
+    assert LastService.objects.get().unit_km == 131_900
+
+
+def test_a_job_moves_on_when_the_file_says_since_when(fleet):
+    load({"jobs.csv": JOB})
+    load({"jobs.csv": "job,unit,state,state_since\nJ1,K01-TB6,part filled,2026-03-02 07:40\n"})
+    assert Job.objects.get(code="J1").state == "part filled"
