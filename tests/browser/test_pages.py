@@ -1,0 +1,129 @@
+"""Every page in Chromium: no accessibility violation of axe-core, no complaint of the browser, works on a phone."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import open_page
+
+PAGES = [
+    "/", "/due", "/due?show=everything", "/units/K01-TB6", "/units/K02-TB6", "/units/K40-RT55", "/units/K01-TB6/job",
+    "/vehicles/K18", "/orders", "/readings", "/nothing-here",
+]  # fmt: skip
+LEAST_TARGET_PX = 44
+NARROW_TARGETS = """least => [...document.querySelectorAll('button, input, select, summary, .main-nav a, .main-button')]
+  .filter(one => one.type !== 'hidden' && one.checkVisibility())
+  .map(one => one.type === 'checkbox' ? one.closest('.field') : one)
+  .filter(one => one.getBoundingClientRect().height < least - 0.5).map(one => one.outerHTML.slice(0, 120))"""
+
+
+def violations(page: Page) -> list[str]:
+    return [
+        f"{found['id']}: {[node['target'] for node in found['nodes']]}"
+        for found in Axe().run(page).response["violations"]
+    ]
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (1280, "dark"), (390, "light")])
+def test_pages_are_accessible_fit_and_draw_no_complaint(
+    browser: Browser, site: str, width: int, scheme: str
+) -> None:
+    page = open_page(browser, site, width=width, scheme=scheme)
+    for address in PAGES:
+        page.goto(site + address)
+        for details in page.locator("details").all():
+            details.locator("summary").click()
+        assert violations(page) == [], address
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{address} runs over the edge"
+        assert page.evaluate(NARROW_TARGETS, LEAST_TARGET_PX) == [], address
+    assert [told for told in page.complaints if "404" not in told] == []
+    page.close()
+
+
+def test_the_sign_in_page_is_accessible(browser: Browser, site: str) -> None:
+    page = browser.new_page()
+    page.goto(f"{site}/sign-in")
+    assert violations(page) == []
+    page.close()
+
+
+def test_a_filter_changes_the_rows_and_the_address_without_loading_the_page(
+    browser: Browser, site: str
+) -> None:
+    page = open_page(browser, site)
+    page.goto(f"{site}/due")
+    page.evaluate("window.stayed = true")
+    page.get_by_role("radio", name="late", exact=True).check()
+    expect(page).to_have_url(f"{site}/due?show=late")
+    expect(page.locator(".due-table tbody tr")).to_have_count(2)
+    page.get_by_label("Words").fill("K02")
+    expect(page.locator(".due-table tbody tr")).to_have_count(1)
+    assert page.evaluate("window.stayed")
+    page.reload()
+    expect(page.locator(".due-table tbody tr")).to_have_count(1)
+    page.go_back()
+    expect(page.locator(".due-table tbody tr")).to_have_count(2)
+    assert page.complaints == []
+    page.close()
+
+
+def test_the_filters_work_without_script(browser: Browser, site: str) -> None:
+    signed_in = open_page(browser, site)
+    context = browser.new_context(java_script_enabled=False, storage_state=signed_in.context.storage_state())
+    page = context.new_page()
+    page.goto(f"{site}/due")
+    page.get_by_label("Words").fill("K02-TB6")
+    page.get_by_role("button", name="Filter").click()
+    expect(page.locator(".due-table tbody tr")).to_have_count(1)
+    context.close()
+    signed_in.close()
+
+
+def test_the_keyboard_reaches_the_content_first(browser: Browser, site: str) -> None:
+    page = open_page(browser, site)
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    page.close()
+
+
+def test_a_job_is_closed_on_a_phone(browser: Browser, site: str) -> None:
+    page = open_page(browser, site, width=390)
+    page.goto(f"{site}/units/K01-TB6")
+    page.get_by_role("link", name="Record a finished job").click()
+    page.get_by_role("button", name="Close the job").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not closed.")
+    assert violations(page) == []
+    for label, value in (
+        ("Odometer or hours, as the meter shows", "131550"), ("Came out, L", "10.1"), ("Went in, L", "10.1"),
+        ("Fluid temperature at the level check, °C", "80"), ("Level against the mark, mm", "0"),
+    ):  # fmt: skip
+        page.get_by_label(label).fill(value)
+    for group in ("Came out", "Went in"):
+        page.get_by_role("group", name=group).get_by_label("Its temperature, °C").fill("20")
+    page.get_by_label("How", exact=True).select_option("overnight drain + cooler-line exchange")
+    page.get_by_label("Looked for leaks, hot").check()
+    page.get_by_label("Road test done").check()
+    page.get_by_role("button", name="Close the job").click()
+    expect(page.get_by_role("status").first).to_contain_text("is closed")
+    expect(page.locator(".due-panel .state")).to_contain_text("not yet")
+    page.close()
+
+
+def test_an_odd_reading_is_answered_with_one_tap(browser: Browser, site: str) -> None:
+    page = open_page(browser, site, width=390)
+    page.goto(f"{site}/readings")
+    page.get_by_role("button", name="It is 5\u202f180.7").click()
+    expect(page.get_by_role("status").first).to_contain_text("K25: the reading 51807 is answered.")
+    page.close()
+
+
+def test_a_printed_page_has_no_frame_and_opens_its_sums(browser: Browser, site: str) -> None:
+    page = open_page(browser, site)
+    page.goto(f"{site}/orders")
+    page.emulate_media(media="print")
+    expect(page.locator(".main-nav")).to_be_hidden()
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    expect(page.get_by_text("Jobs behind it").first).to_be_visible()
+    page.close()

@@ -1,0 +1,43 @@
+"""What holds for every test: services that are not there are named, and in CI their absence is a failure."""
+
+import os
+import socket
+from collections.abc import Callable
+from urllib.parse import urlsplit
+
+import pytest
+
+SERVICES: dict[str, Callable[[], str]] = {
+    "postgresql": lambda: os.environ.get("TEST_DATABASE_URL", "postgres://127.0.0.1:5432"),
+    "redis": lambda: os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379"),
+}
+NOT_RUN = pytest.StashKey[list[str]]()
+
+
+def is_reachable(url: str) -> bool:
+    parts = urlsplit(url)
+    try:
+        with socket.create_connection((parts.hostname or "127.0.0.1", parts.port or 0), timeout=2):
+            return True
+    except OSError:
+        return False
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out, by name, what needs a service this machine does not offer; in CI nothing is left out."""
+    config.stash[NOT_RUN] = []
+    if os.environ.get("CI"):
+        return
+    missing = {name for name, url in SERVICES.items() if not is_reachable(url())}
+    kept, left_out = [], []
+    for item in items:
+        (left_out if missing & {mark.name for mark in item.iter_markers()} else kept).append(item)
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        config.stash[NOT_RUN] = sorted(item.nodeid for item in left_out)
+        items[:] = kept
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    for node in config.stash.get(NOT_RUN, []):
+        terminalreporter.write_line(f"not run, its service is not reachable here: {node}")

@@ -1,0 +1,67 @@
+"""How figures and days are written."""
+
+import datetime
+from types import SimpleNamespace
+
+import pytest
+
+from shop.models.due import STATES
+from shop.selectors.due import OVERLAYS
+from shop.templatetags import show
+
+DAY = datetime.date(2026, 3, 2)
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (0.95, "95\u202f%"), (0.9767, "97.7\u202f%"), (1.1752, "117.5\u202f%"), (0.9999, "99.9\u202f%"),
+        (0.8999, "89.9\u202f%"), (1.0999, "109.9\u202f%"), (1.0, "100\u202f%"), (0.0, "0\u202f%"), (None, "–"),
+    ],
+)  # fmt: skip
+def test_a_share_never_reads_as_a_border_it_has_not_reached(value, written):
+    assert show.share(value) == written
+
+
+@pytest.mark.parametrize(
+    "write", [show.number, show.amount, show.share, show.whole_share, show.litres, show.money]
+)
+def test_missing_is_a_dash_and_never_zero(write):
+    assert write(None) == "–"
+
+
+def test_figures_keep_thousands_together():
+    assert show.number(57_000) == "57\u202f000"
+    assert show.amount(10.10) == "10.1"
+    assert show.amount(-0.001) == "0"
+    assert show.run(3000.4, "km") == "3\u202f000\u00a0km"
+    assert show.run(1, "days") == "1\u00a0day"
+    assert show.money("1340.00", "EUR") == "1\u202f340.00\u00a0EUR"
+    assert show.unbroken("65 414 km of 2 buses") == "65\u202f414 km of 2 buses"
+
+
+def test_days_carry_their_year_only_when_it_is_another():
+    assert show.day(datetime.date(2026, 3, 22), DAY) == "22\u00a0Mar"
+    assert show.day(datetime.date(2027, 3, 22), DAY) == "22\u00a0Mar\u00a02027"
+    assert show.weekday("2026-03-05") == "Thu 5\u00a0Mar"
+    assert show.day(None, DAY) == "–"
+
+
+def test_a_range_names_the_month_once_if_it_can():
+    within = SimpleNamespace(due_low_on=datetime.date(2026, 3, 18), due_high_on=datetime.date(2026, 3, 26))
+    over = SimpleNamespace(due_low_on=datetime.date(2026, 3, 27), due_high_on=datetime.date(2026, 4, 6))
+    assert show.day_range(within) == "18–26\u00a0Mar"
+    assert show.day_range(over) == "27\u00a0Mar – 6\u00a0Apr"
+
+
+def test_local_time_follows_the_clock_change():
+    """EU rule: summer time begins on the last Sunday of March at 01:00 UTC."""
+    before = datetime.datetime(2026, 3, 29, 0, 30, tzinfo=datetime.UTC)
+    after = datetime.datetime(2026, 3, 29, 1, 30, tzinfo=datetime.UTC)
+    assert show.local_hour(before, "Europe/Berlin") == "01:30"
+    assert show.local_hour(after, "Europe/Berlin") == "03:30"
+
+
+def test_every_state_and_overlay_has_its_own_shape():
+    drawn = [show.mark(word) for word in [*STATES, *OVERLAYS]]
+    assert len(set(drawn)) == len(drawn)

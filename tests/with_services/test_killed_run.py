@@ -1,0 +1,89 @@
+"""Stop the daily run anywhere, run it again: same end state, no second mail."""
+
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def environment(folder: Path) -> dict[str, str]:
+    env = {**os.environ, "DATA_DIR": str(folder)}
+    env.pop("DATABASE_URL", None)
+    env.pop("REDIS_URL", None)
+    return env
+
+
+def manage(env: dict[str, str], *command: str) -> None:
+    subprocess.run(
+        [sys.executable, "manage.py", *command], cwd=ROOT, env=env, check=True, capture_output=True
+    )
+
+
+def end_state(folder: Path) -> dict[str, object]:
+    """Everything the run wrote, read past the application; row numbers and instants left out."""
+    with sqlite3.connect(folder / "hatchmark.sqlite3") as connection:
+        rows = connection.execute
+        state = {
+            "lines": rows("select u.code, d.state, d.due_on, d.sentence from shop_dueline d "
+                          "join shop_unit u on u.id = d.unit_id order by 1, 4").fetchall(),
+            "changes": rows("select count(*) from shop_statechange").fetchall(),
+            "orders": rows("select product_id, net_l, order_l, sentence from shop_proposedline order by 1").fetchall(),
+            "mails": rows("select to_address, subject, state from notifications_mail order by 1").fetchall(),
+            "runs": rows("select as_of, state from shop_dailyrun order by depot_id").fetchall(),
+        }  # fmt: skip
+    connection.close()
+    state["files"] = sorted(path.name for path in (folder / "mail").glob("*"))
+    return json.loads(json.dumps(state))
+
+
+def prepared(folder: Path) -> dict[str, str]:
+    env = environment(folder)
+    manage(env, "migrate", "--verbosity", "0")
+    manage(env, "load", "fixtures_demo", "--verbosity", "0")
+    return env
+
+
+@pytest.mark.slow
+def test_killed_anywhere_ends_in_the_same_state(tmp_path: Path) -> None:
+    whole = tmp_path / "whole"
+    env = prepared(whole)
+    started = time.monotonic()
+    manage(env, "daily_run", "--as-of", "2026-03-02")
+    takes_s = time.monotonic() - started
+    expected = end_state(whole)
+    assert len(expected["mails"]) == 3
+    for number, share in enumerate((0.55, 0.7, 0.8, 0.9, 0.95)):
+        folder = tmp_path / f"killed{number}"
+        env = prepared(folder)
+        process = subprocess.Popen(
+            [sys.executable, "manage.py", "daily_run", "--as-of", "2026-03-02"],
+            cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        time.sleep(share * takes_s)
+        process.kill()
+        process.wait()
+        manage(env, "daily_run", "--as-of", "2026-03-02")
+        assert end_state(folder) == expected, f"killed after {share:.0%} of {takes_s:.1f} s"
+
+
+def test_two_runs_at_once_do_the_work_once(tmp_path: Path) -> None:
+    whole, both = tmp_path / "whole", tmp_path / "both"
+    env = prepared(whole)
+    manage(env, "daily_run", "--as-of", "2026-03-02")
+    env = prepared(both)
+    command = [sys.executable, "manage.py", "daily_run", "--as-of", "2026-03-02"]
+    processes = [
+        subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        for _ in range(2)
+    ]
+    for process in processes:
+        _, errors = process.communicate(timeout=120)
+        assert process.returncode == 0, errors.decode()
+    assert end_state(both) == end_state(whole)
