@@ -1,5 +1,6 @@
 """Depots: the places a fleet lives in, with their local time, units and closed days."""
 
+import datetime
 import zoneinfo
 
 from django.core.exceptions import ValidationError
@@ -29,7 +30,7 @@ class Depot(models.Model):
     volume_unit = models.CharField(max_length=8, choices=[("L", "L"), ("US gal", "US gal")], default="L")
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     currency = models.CharField(max_length=3, default="EUR")
-    daily_run_at = models.TimeField(default="05:30")
+    daily_run_at = models.TimeField(default=datetime.time(5, 30))
     stores_at = models.ForeignKey(
         "self",
         null=True,

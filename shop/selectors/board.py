@@ -126,26 +126,37 @@ def board_for(person: Person) -> Board:
 
 
 def _numbers(person: Person, states: Mapping[str, int], days: Mapping[int, datetime.date]) -> list[BigNumber]:
-    today = Q(pk__in=[])
-    for depot, day in days.items():
-        today |= Q(line__vehicle__depot=depot, day=day)
-    moved = StateChange.objects.filter(today).exclude(from_state="")
-    counts = moved.aggregate(
-        to_late=Count("pk", filter=Q(to_state="late")),
-        from_late=Count("pk", filter=Q(from_state="late")),
-        to_due=Count("pk", filter=Q(to_state="due")),
-        from_due=Count("pk", filter=Q(from_state="due")),
-    )
+    yesterday = _yesterday_states(states, days)
     off_the_road = (
         jobs_of(person).filter(state__in=IN_THE_BAY).order_by().values("vehicle").distinct().count()
     )
     missed = missed_bookings().filter(vehicle__depot__in=days).order_by().values("vehicle").distinct().count()
     return [
-        BigNumber("late", states["late"], states["late"] - counts["to_late"] + counts["from_late"], "late"),
-        BigNumber("due", states["due"], states["due"] - counts["to_due"] + counts["from_due"], "due"),
+        BigNumber("late", states["late"], yesterday.get("late"), "late"),
+        BigNumber("due", states["due"], yesterday.get("due"), "due"),
         BigNumber(OFF_THE_ROAD, off_the_road, None, "everything", OFF_THE_ROAD),
         BigNumber("no-shows", missed, None, NEEDS_ACTION, MISSED),
     ]
+
+
+def _yesterday_states(states: Mapping[str, int], days: Mapping[int, datetime.date]) -> dict[str, int]:
+    """Take today's changes back; nothing is known of yesterday when today is the first day worked out."""
+    today, earlier = Q(pk__in=[]), Q(pk__in=[])
+    for depot, day in days.items():
+        today |= Q(line__vehicle__depot=depot, day=day)
+        earlier |= Q(line__vehicle__depot=depot, day__lt=day)
+    counts = StateChange.objects.filter(today | earlier).aggregate(
+        earlier=Count("pk", filter=earlier),
+        to_late=Count("pk", filter=today & Q(to_state="late")),
+        from_late=Count("pk", filter=today & Q(from_state="late")),
+        to_due=Count("pk", filter=today & Q(to_state="due")),
+        from_due=Count("pk", filter=today & Q(from_state="due")),
+    )
+    if not counts["earlier"]:
+        return {}
+    return {
+        state: states[state] - counts[f"to_{state}"] + counts[f"from_{state}"] for state in ("late", "due")
+    }
 
 
 def _stopped(person: Person, lines: QuerySet[DueLine]) -> list[Stopped]:

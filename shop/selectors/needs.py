@@ -31,11 +31,13 @@ DAYS_A_MONTH = 365.25 / 12
 class FluidNeed:
     """What one product's units need: the jobs within the horizon, and the usual use.
 
+    unit_codes: label of a job's unit → its code.
     usage_l_per_month: litres of services and top-ups in an average month at the present use.
     unplanned: units whose litres cannot be said, with the reason.
     """
 
     jobs: list[JobNeed] = field(default_factory=list)
+    unit_codes: dict[str, str] = field(default_factory=dict)
     plans: list[UnitPlan] = field(default_factory=list)
     usage_l_per_month: float = 0.0
     unplanned: list[str] = field(default_factory=list)
@@ -72,6 +74,7 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
             need.unplanned.append(f"{own.label}: {own.plan.cannot_say}")
             continue
         need.plans.append(own.plan)
+        need.unit_codes[own.label] = own.plan.unit.code
         needed_on = earliest[own.vehicle.pk] if own.is_in_window else own.needed_on
         need.jobs.append(_job(own, litres, chance, needed_on))
     return dict(needs)

@@ -60,7 +60,7 @@ def describe(inputs: CoreInputs, result: DueResult, row: int) -> DueDraft:
         "state": STATES[result.state[row]],
         "clock": CLOCKS[binding] if binding >= 0 else "",
         "used_share": float(result.u[row, binding]) if binding >= 0 else None,
-        "opens_on": _whole_day(as_of, first_day_at(result.opens_days[row : row + 1])),
+        "opens_on": _first_of(_whole_day(as_of, first_day_at(result.opens_days[row : row + 1])), due_on),
         "due_on": due_on,
         "late_on": _whole_day(as_of, first_day_after(result.late_days[row : row + 1])),
         "due_low_on": low,
@@ -238,6 +238,11 @@ def _season_note(line: Line, as_of: date) -> str:
 def _whole_day(as_of: date, days: Any) -> date | None:
     value = float(days[0])
     return as_of + timedelta(days=int(value)) if isfinite(value) else None
+
+
+def _first_of(opens_on: date | None, due_on: date | None) -> date | None:
+    """A window that is open and due on the day of the job itself does not open after it falls due."""
+    return opens_on if opens_on is None or due_on is None else min(opens_on, due_on)
 
 
 def _or_none(value: float) -> float | None:

@@ -155,7 +155,7 @@ def _facts(
             {"count": count, "printed": pack.label, "size_l": pack.size_l, "price": str(pack.price)}
             for pack, count in line.packs
         ],
-        "jobs": [_job(job) for job in pooled.jobs],
+        "jobs": [_job(job, need.unit_codes[job.unit_label]) for job in pooled.jobs],
         "falls": [job.unit_label for job in line.falls],
         "missed": [job.unit_label for job in line.missed],
         "mean_l": round(pooled.mean_l, 6),
@@ -186,10 +186,11 @@ def _facts(
     }
 
 
-def _job(job: JobNeed) -> dict[str, Any]:
+def _job(job: JobNeed, unit_code: str) -> dict[str, Any]:
     return {
         "vehicle": job.unit_label.split(" ", 1)[0],
-        "unit": job.unit_label,
+        "unit": unit_code,
+        "label": job.unit_label,
         "method": job.job_label,
         "litres": job.litres,
         "chance": round(job.probability or 0.0, 6),

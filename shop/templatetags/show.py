@@ -46,7 +46,7 @@ def mark(state: str) -> SafeString:
     drawing = MARKS.get(state, MARKS["cannot say"])
     return format_html(
         '<svg class="mark" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" focusable="false">{}</svg>',
-        mark_safe(drawing),  # noqa: S308  the drawings are the constants above
+        mark_safe(drawing),
     )
 
 
@@ -101,10 +101,10 @@ def run(value: Any, unit: str) -> str:
 
 @register.filter
 def litres(value: Any, depot: Any = None) -> str:
-    """Write litres, with US gallons beside them for a depot that uses them."""
+    """Write litres, from ten on to a tenth, with US gallons beside them for a depot that uses them."""
     if not _is_known(value):
         return MISSING
-    text = f"{amount(value)}\u00a0L"
+    text = f"{amount(round(float(value), 1 if abs(float(value)) >= 10 else 2))}\u00a0L"
     if depot is not None and depot.volume_unit == "US gal":
         text += f" ({from_l(float(value), 'US gal'):.2f}\u00a0US gal)"
     return text

@@ -3,13 +3,10 @@
 import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from shop import clock
 from shop.web.pictures import Gauge, gauge, strip
-
-if TYPE_CHECKING:
-    from shop.models import DueLine
 
 CLOCK_WORDS = {"distance": "by distance", "hours": "by hours", "time": "by time"}
 
@@ -38,11 +35,11 @@ class ClockRow:
 class DueRow:
     """A due line ready to be shown.
 
-    clocks: every clock the rule has; deciding: the one that gives the state, None when none can.
-    today: the depot's day, against which dates are worded.
+    line: the due line as the selectors give it. clocks: every clock the rule has; deciding: the one that gives the
+    state, None when none can. today: the depot's day, against which dates are worded.
     """
 
-    line: "DueLine"
+    line: Any
     today: datetime.date
     clocks: tuple[ClockRow, ...]
     deciding: ClockRow | None
@@ -52,7 +49,7 @@ class DueRow:
     missing: list[str] = field(default_factory=list)
 
 
-def due_row(line: "DueLine", today: datetime.date) -> DueRow:
+def due_row(line: Any, today: datetime.date) -> DueRow:
     """Prepare one line; a figure the run could not give stays None."""
     facts: Mapping[str, Any] = line.facts or {}
     clocks = tuple(_clock_row(item, line.clock) for item in facts.get("clocks", ()))
@@ -70,7 +67,7 @@ def due_row(line: "DueLine", today: datetime.date) -> DueRow:
     )
 
 
-def due_rows(lines: Iterable["DueLine"]) -> list[DueRow]:
+def due_rows(lines: Iterable[Any]) -> list[DueRow]:
     """Prepare many lines, each against its own depot's today; lines carry vehicle and depot already."""
     days: dict[str, datetime.date] = {}
     rows = []

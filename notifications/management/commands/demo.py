@@ -10,6 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.servers.basehttp import get_internal_wsgi_application, run
 from django.db import connections
 
 from notifications.services.daily import daily_run
@@ -24,6 +25,7 @@ DEMO_FOLDER = settings.BASE_DIR / "fixtures_demo"
 DEMO_PASSWORD = "zellowby-demo"
 """Printed on purpose: it opens the demo on this machine only."""
 AT_ONCE = 14
+HERE = "127.0.0.1"
 MORNING = datetime.time(5, 30)
 
 
@@ -137,10 +139,17 @@ class Command(BaseCommand):
             out(f"  as files in {settings.MAIL_FOLDER}")
 
     def _serve(self, port: int, summary: Summary) -> None:
-        self.stdout.write(f"\nPages: http://127.0.0.1:{port}/   (stop with Ctrl+C)")
+        self.stdout.write(f"\nPages: http://{HERE}:{port}/   (stop with Ctrl+C)")
         self.stdout.write(f"Sign in as {', '.join(summary.sign_ins)} with the password {DEMO_PASSWORD}")
         self.stdout.flush()
-        call_command("runserver", f"127.0.0.1:{port}", use_reloader=False, verbosity=0)
+        try:
+            run(HERE, port, get_internal_wsgi_application(), threading=True)
+        except KeyboardInterrupt:
+            self.stdout.write("Stopped.")
+        except OSError as error:
+            raise CommandError(
+                f"Port {port} cannot be used ({error.strerror}); name another with --port."
+            ) from error
 
 
 def _instant(folder: Path, as_of: str | None, time_zone: str) -> datetime.datetime | None:

@@ -137,14 +137,6 @@ def _title(cell: str) -> str:
     return cell
 
 
-def _house_method(cell: str) -> str:
-    try:
-        split_title(cell)
-    except QuantityError as error:
-        raise CellError(str(error)) from error
-    return cell
-
-
 _MODEL_COLUMNS = (
     Column("model", field="code", is_needed=True),
     Column("name", field="name", is_needed=True),
@@ -154,7 +146,6 @@ _MODEL_COLUMNS = (
     Column("filter_kind", choice(*FILTER_KINDS), "filter_kind"),
     Column("methods", _methods, "methods"),
     Column("house_method", _title, "house_method"),
-    Column("house_method", _house_method, "house_method"),
     Column("target_share", number(above=0, below=1), "target_share"),
     Column("product", field="product", refers_to=Product),
     Column("specifications", many, blank=()),

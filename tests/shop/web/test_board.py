@@ -6,7 +6,7 @@ import re
 import pytest
 
 from shop import clock
-from shop.models import Job, Person, Reading
+from shop.models import Job, Person, Reading, StateChange
 from tests.factories import DepotFactory, PersonFactory, ReadingFactory
 from tests.shop.web.conftest import NOW, TODAY
 
@@ -46,6 +46,17 @@ def test_a_no_show_done_since_is_no_longer_counted(foreman, yard):
         done_on=TODAY - datetime.timedelta(days=6),
     )
     assert counts(foreman.get("/").content.decode())["no-shows"] == 0
+
+
+def test_yesterday_is_told_only_when_it_is_known(foreman, yard):
+    assert "yesterday" not in foreman.get("/").content.decode().split("</ul>")[0]
+    StateChange.objects.update(day=TODAY - datetime.timedelta(days=3))
+    StateChange.objects.create(
+        line=yard.line("K02"), day=TODAY, from_state="due", to_state="late", sentence="late"
+    )
+    page = foreman.get("/").content.decode()
+    told = re.findall(r'<span class="was">([^<]+)</span>', page)
+    assert told[:2] == ["yesterday 0", "yesterday 2"]
 
 
 @pytest.mark.parametrize("state", [Job.State.EMPTY, Job.State.PART_FILLED])
