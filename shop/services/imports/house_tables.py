@@ -2,7 +2,7 @@
 
 from django.contrib.auth.hashers import make_password
 
-from intervals.errors import HatchmarkError, QuantityError
+from intervals.errors import HatchmarkError
 from intervals.exchange import METHODS
 from intervals.exchange.done import split_title
 from intervals.quantities import KM_PER_UNIT, to_km
