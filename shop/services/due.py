@@ -38,6 +38,7 @@ def due_refresh(as_of: date, fittings: QuerySet[Fitting]) -> DueReport:
     Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing.
     """
     with transaction.atomic():
+        _one_at_a_time(fittings)
         inputs = gather(as_of, fittings)
         result = compute_due(
             as_of, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
@@ -56,6 +57,12 @@ def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     for depot in depots:
         own = Fitting.objects.filter(vehicle__in=vehicle_pks, vehicle__depot=depot)
         due_refresh(clock.today(depot.time_zone), own)
+
+
+def _one_at_a_time(fittings: QuerySet[Fitting]) -> None:
+    """Make a second refresh of the same depots wait for this one, so that neither adds a line twice."""
+    depots = Depot.objects.filter(pk__in=fittings.order_by().values("vehicle__depot"))
+    list(depots.select_for_update().order_by("pk"))
 
 
 def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int]) -> DueReport:

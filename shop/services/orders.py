@@ -60,6 +60,8 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
         for usual in [min(own, key=lambda offer: offer.rank_as_usual)]
     }
     with transaction.atomic():
+        # Depots that share a shelf may run at the same moment; their lists are written one after the other.
+        Depot.objects.select_for_update().get(pk=shelf_depot.pk)
         needs = needs_of(as_of, served, horizons)
         pooled_units = {plan.unit.pk for need in needs.values() for plan in need.plans}
         use_days = {product_pk: as_of + timedelta(days=days) for product_pk, days in horizons.items()}

@@ -1,10 +1,13 @@
 """The tests of the records run on PostgreSQL as well."""
 
+import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -35,3 +38,48 @@ def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
     )
     assert result.returncode == 0, result.stdout[-5000:]
     assert " passed" in result.stdout.splitlines()[-1] or "100%" in result.stdout
+
+
+@pytest.fixture
+def own_database(tmp_path: Path) -> Iterator[dict[str, str]]:
+    """A database of its own with the demo depot in it; gone again afterwards."""
+    name = f"hatchmark_try_{os.getpid()}"
+    with psycopg.connect(DATABASE_URL, autocommit=True) as connection:
+        connection.execute(f"create database {name}")
+        env = {
+            **os.environ,
+            "DATABASE_URL": DATABASE_URL.rsplit("/", 1)[0] + f"/{name}",
+            "DATA_DIR": str(tmp_path),
+        }
+        try:
+            for command in (["migrate"], ["load", "fixtures_demo"]):
+                subprocess.run(
+                    [sys.executable, "manage.py", *command, "--verbosity", "0"], cwd=ROOT, env=env, check=True
+                )
+            yield env
+        finally:
+            connection.execute(f"drop database {name} with (force)")
+
+
+@pytest.mark.postgresql
+def test_depots_that_share_a_shelf_run_at_the_same_moment(own_database: dict[str, str]) -> None:
+    commands = [
+        [sys.executable, "manage.py", "daily_run", "--as-of", "2026-03-02", "--depot", code, "--json"]
+        for code in ("UY", "LY", "UY", "LY")
+    ]
+    processes = [
+        subprocess.Popen(
+            command, cwd=ROOT, env=own_database, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        for command in commands
+    ]
+    for process in processes:
+        output, errors = process.communicate(timeout=120)
+        assert process.returncode == 0, errors
+        assert [run["state"] for run in json.loads(output)["runs"]] == ["done"], output
+    with psycopg.connect(own_database["DATABASE_URL"]) as connection:
+        (lines,) = connection.execute("select count(*) from shop_dueline").fetchone() or (0,)
+        (mails,) = connection.execute(
+            "select count(*) from notifications_mail where state = 'sent'"
+        ).fetchone() or (0,)
+    assert (lines, mails) == (200, 3)
