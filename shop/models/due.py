@@ -46,19 +46,22 @@ class DueLine(models.Model):
 
 
 class StateChange(models.Model):
-    """A due line moved from one state to another on a day."""
+    """A unit moved from one state to another under a rule on a day; kept when the unit leaves its vehicle."""
 
-    line = models.ForeignKey(DueLine, on_delete=models.CASCADE, related_name="state_changes")
+    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="state_changes")
+    rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="state_changes")
     day = models.DateField()
     from_state = models.CharField(max_length=12, blank=True)
     to_state = models.CharField(max_length=12)
     sentence = models.CharField(max_length=400)
 
     class Meta:
-        ordering = ["line", "day"]
+        ordering = ["unit", "day"]
         constraints = [
-            models.UniqueConstraint(fields=["line", "day", "to_state"], name="state_change_once_a_day")
+            models.UniqueConstraint(
+                fields=["unit", "rule", "day", "to_state"], name="state_change_once_a_day"
+            )
         ]
 
     def __str__(self) -> str:
-        return f"{self.line}: {self.from_state} → {self.to_state} on {self.day}"
+        return f"{self.unit}: {self.from_state} → {self.to_state} on {self.day}"

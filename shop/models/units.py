@@ -160,6 +160,12 @@ class LastService(models.Model):
     age_km = models.FloatField(null=True, blank=True, default=0)
     age_h = models.FloatField(null=True, blank=True, default=0)
     age_days = models.FloatField(null=True, blank=True, default=0)
+    is_age_assumed = models.BooleanField(default=False, help_text="The age before the job was not known.")
+    run_limit_km = models.FloatField(
+        null=True, blank=True, help_text="Longest run this job earned, if less than a rule's."
+    )
+    run_limit_h = models.FloatField(null=True, blank=True)
+    run_limit_days = models.FloatField(null=True, blank=True)
     fresh_share = models.FloatField(null=True, blank=True)
     parcels = models.JSONField(
         default=list, help_text="What the fill is made of: share and age at the job, oldest last."

@@ -143,8 +143,9 @@ def _yesterday_states(states: Mapping[str, int], days: Mapping[int, datetime.dat
     """Take today's changes back; nothing is known of yesterday when today is the first day worked out."""
     today, earlier = Q(pk__in=[]), Q(pk__in=[])
     for depot, day in days.items():
-        today |= Q(line__vehicle__depot=depot, day=day)
-        earlier |= Q(line__vehicle__depot=depot, day__lt=day)
+        own = DueLine.objects.filter(vehicle__depot=depot).values("unit")
+        today |= Q(unit__in=own, day=day)
+        earlier |= Q(unit__in=own, day__lt=day)
     counts = StateChange.objects.filter(today | earlier).aggregate(
         earlier=Count("pk", filter=earlier),
         to_late=Count("pk", filter=today & Q(to_state="late")),

@@ -14,7 +14,7 @@ from intervals.duty import severity_from_duty
 from intervals.fluid_age import next_due, time_clock_days_array
 from intervals.usage import Usage, usage_from_readings
 from shop.models import Fitting, IntervalRule, LastService, Meter, Reading, RuleVersion, SeverityFactor
-from shop.selectors.seasons import Stretch, stretches_of
+from shop.selectors.seasons import MeasuredUse, Stretch, stretches_of
 
 FloatArray = npt.NDArray[np.float64]
 LOOK_BACK_DAYS = 120
@@ -63,10 +63,12 @@ class CoreInputs:
 def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
     """Gather the lines of the units fitted now and their clocks; a handful of queries whatever the fleet.
 
-    as_of: the local day to work out. fittings: which units; removed ones are left out here.
+    as_of: the local day to work out. fittings: which units; removed ones and those of vehicles that have left are
+    left out here.
     """
     fitted = list(
         fittings.filter(removed_on__isnull=True)
+        .exclude(vehicle__leaves_on__lt=as_of)
         .select_related("unit__unit_model", "vehicle__season", "vehicle__depot")
         .order_by("vehicle__number", "pk")
     )
@@ -209,7 +211,7 @@ def _usage_rows(meters: list[Meter | None], usage: dict[int, tuple[float, ...]])
 
 
 def _meter_clock(as_of: date, lines: list[Line], usage: Usage, *, is_distance: bool) -> Clock:
-    interval, since, age, f_ref, cap = (np.full(len(lines), np.nan) for _ in range(5))
+    interval, since, age, f_ref, cap, run_limit = (np.full(len(lines), np.nan) for _ in range(6))
     policies = [line.version.policy for line in lines]
     stretches: list[list[Stretch]] = []
     reference, sigma = usage.rate_per_day.copy(), usage.sigma_per_sqrt_day.copy()
@@ -221,14 +223,21 @@ def _meter_clock(as_of: date, lines: list[Line], usage: Usage, *, is_distance: b
             interval[row] = limit / line.severity
             since[row] = _since(line, usage.last_total[row], is_distance=is_distance)
             age[row] = _or_nan(_carried(line, is_distance=is_distance))
+            if line.last is not None:
+                run_limit[row] = _or_nan(line.last.run_limit_km if is_distance else line.last.run_limit_h)
             if since[row] < 0 and line.last and line.last.done_on:
                 days_since_job = float((as_of - line.last.done_on).days)
                 if days_since_job <= stale_days[row]:
                     # The job read the meter after the last reading: count from the job.
                     since[row], stale_days[row] = 0.0, days_since_job
-        own, reference[row], sigma[row] = stretches_of(
-            line.fitting.vehicle, as_of, usage.rate_per_day[row], usage.sigma_per_sqrt_day[row]
+        meter = line.odometer if is_distance else line.hour_meter
+        use = MeasuredUse(
+            _day_or_none(usage.last_day[row]),
+            float(usage.rate_per_day[row]),
+            float(usage.sigma_per_sqrt_day[row]),
+            _or_nan(meter.class_rate_per_day if meter else None),
         )
+        own, reference[row], sigma[row] = stretches_of(line.fitting.vehicle, as_of, use)
         stretches.append(own)
     most = max((len(own) for own in stretches), default=1)
     starts, rates = np.full((len(lines), most), np.nan), np.full((len(lines), most), np.nan)
@@ -238,7 +247,7 @@ def _meter_clock(as_of: date, lines: list[Line], usage: Usage, *, is_distance: b
     return Clock(
         interval=interval,
         since_at_reading=since,
-        next_run=next_due(interval, age, f_ref, cap, policies),
+        next_run=_held_to(run_limit, next_due(interval, age, f_ref, cap, policies)),
         stale_days=stale_days,
         reference_rate=reference,
         sigma_per_sqrt_day=sigma,
@@ -277,12 +286,23 @@ def _time_clock(as_of: date, lines: list[Line]) -> TimeClock:
         np.array([line.version.cap_share for line in lines], dtype=np.float64),
         [line.version.policy for line in lines],
     )
+    run_limit = np.array([_or_nan(line.last.run_limit_days if line.last else None) for line in lines])
+    allowed = _held_to(run_limit, allowed)
     since = (np.datetime64(as_of, "D") - days).astype("timedelta64[D]").astype(np.float64)
     since[np.isnat(days)] = np.nan
     # A rule with a calendar clock whose last job is not known still has that clock: it cannot be said.
     return TimeClock(
         np.where(np.isfinite(months) & np.isnat(days), months * MEAN_MONTH_DAYS, interval), since, allowed
     )
+
+
+def _held_to(limit: FloatArray, run: FloatArray) -> FloatArray:
+    """Hold a run to a limit where there is one; an unknown run stays unknown."""
+    return np.where(np.isnan(limit), run, np.minimum(run, limit))
+
+
+def _day_or_none(ordinal: float) -> date | None:
+    return None if np.isnan(ordinal) else date.fromordinal(int(ordinal))
 
 
 def _or_nan(value: float | None) -> float:

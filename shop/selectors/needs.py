@@ -1,5 +1,6 @@
 """Which jobs may take which fluid within an ordering horizon, how likely, and when."""
 
+import zoneinfo
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, field
@@ -172,10 +173,18 @@ def _needed_on(as_of: date, line: DueLine, booked_for: date | None, *, is_open: 
 
 
 def _booked(as_of: date, depot_pks: Collection[int]) -> dict[int, date]:
-    jobs = Job.objects.filter(
-        vehicle__depot__in=depot_pks, state=Job.State.BOOKED, booked_for__isnull=False, subject="fluid"
-    ).order_by("-booked_for")
-    return {job.unit_id: job.booked_for.date() for job in jobs if job.booked_for.date() >= as_of}
+    jobs = (
+        Job.objects.filter(
+            vehicle__depot__in=depot_pks, state=Job.State.BOOKED, booked_for__isnull=False, subject="fluid"
+        )
+        .select_related("vehicle__depot")
+        .order_by("-booked_for")
+    )
+    days = {
+        job.unit_id: job.booked_for.astimezone(zoneinfo.ZoneInfo(job.vehicle.depot.time_zone)).date()
+        for job in jobs
+    }
+    return {unit_pk: day for unit_pk, day in days.items() if day >= as_of}
 
 
 def _or(value: float | None, default: float) -> float:

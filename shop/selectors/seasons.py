@@ -8,6 +8,9 @@ from math import isfinite, nan, sqrt
 from intervals.usage import CLASS_RATE_SPREAD, LEAST_HISTORY_DAYS
 from shop.models import Season, Vehicle
 
+MEASURED_WITHIN_DAYS = 90
+"""How far back the readings behind a measured rate reach."""
+
 YEARS_AHEAD = 4
 """Further ahead than this a season no longer moves a date that anyone books by."""
 
@@ -39,44 +42,58 @@ def season_opens_on(season: Season, day: date) -> date:
     return start if start > day else _on(day.year + 1, season.opens_month, season.opens_day)
 
 
-def stretches_of(
-    vehicle: Vehicle, as_of: date, measured_per_day: float, sigma_per_sqrt_day: float
-) -> tuple[list[Stretch], float, float]:
-    """Return a vehicle's stretches of use, the rate its scatter belongs to, and that scatter.
+@dataclass(frozen=True, slots=True)
+class MeasuredUse:
+    """Use of a meter as its readings show it.
 
-    The measured rate holds for the kind of time the vehicle is in now, the rates typed for its season for the rest.
-    A laid-up vehicle has no measured scatter; that of its season is then half the use of four weeks, as for a class
-    rate.
+    last_day: day of the last reading, None without one. class_rate_per_day: typical of the vehicle's class, or nan.
     """
-    season = vehicle.season
-    if season is None:
-        return [Stretch(0.0, measured_per_day)], measured_per_day, sigma_per_sqrt_day
-    is_in = is_in_season(season, as_of)
-    inside = measured_per_day if is_in and isfinite(measured_per_day) else _typed(vehicle.in_season_per_day)
-    outside = (
-        measured_per_day if not is_in and isfinite(measured_per_day) else _typed(vehicle.off_season_per_day)
+
+    last_day: date | None
+    rate_per_day: float
+    sigma_per_sqrt_day: float
+    class_rate_per_day: float = nan
+
+
+def stretches_of(vehicle: Vehicle, as_of: date, use: MeasuredUse) -> tuple[list[Stretch], float, float]:
+    """Return a vehicle's stretches of use from its last reading on, the rate its scatter belongs to, and that scatter.
+
+    The measured rate holds for the season in which most of the readings behind it lie; for the rest of the year the
+    rate typed for it holds, or that of the class. A laid-up vehicle has no measured scatter; that of its season is
+    then half the use of four weeks, as for a class rate.
+    """
+    season, measured = vehicle.season, use.rate_per_day
+    if season is None or use.last_day is None:
+        return [Stretch(0.0, measured)], measured, use.sigma_per_sqrt_day
+    is_measured_inside = is_in_season(season, use.last_day - timedelta(days=MEASURED_WITHIN_DAYS // 2))
+    inside = _first_known(
+        measured if is_measured_inside else nan, vehicle.in_season_per_day, use.class_rate_per_day
     )
-    stretches = [Stretch(0.0, inside if is_in else outside)]
-    for day, opens in _turns(season, as_of):
+    outside = _first_known(
+        measured if not is_measured_inside else nan, vehicle.off_season_per_day, use.class_rate_per_day
+    )
+    begins = float((use.last_day - as_of).days)
+    stretches = [Stretch(begins, inside if is_in_season(season, use.last_day) else outside)]
+    for day, opens in _turns(season, use.last_day):
         stretches.append(Stretch(float((day - as_of).days), inside if opens else outside))
-    if measured_per_day > 0:
-        return stretches, measured_per_day, sigma_per_sqrt_day
+    if measured > 0:
+        return stretches, measured, use.sigma_per_sqrt_day
     reference = max((rate for rate in (inside, outside) if isfinite(rate)), default=nan)
     return stretches, reference, CLASS_RATE_SPREAD * reference * sqrt(LEAST_HISTORY_DAYS)
 
 
-def _turns(season: Season, as_of: date) -> list[tuple[date, bool]]:
-    """Return the days after `as_of` on which the season opens (True) or is over (False), in order."""
+def _turns(season: Season, day: date) -> list[tuple[date, bool]]:
+    """Return the days after a day on which the season opens (True) or is over (False), in order."""
     turns = []
-    for year in range(as_of.year, as_of.year + YEARS_AHEAD + 1):
+    for year in range(day.year, day.year + YEARS_AHEAD + 1):
         turns.append((_on(year, season.opens_month, season.opens_day), True))
         turns.append((_on(year, season.closes_month, season.closes_day) + timedelta(days=1), False))
-    return sorted(turn for turn in turns if turn[0] > as_of)
+    return sorted(turn for turn in turns if turn[0] > day)
 
 
 def _on(year: int, month: int, day: int) -> date:
     return date(year, month, min(day, calendar.monthrange(year, month)[1]))
 
 
-def _typed(rate: float | None) -> float:
-    return nan if rate is None else rate
+def _first_known(*rates: float | None) -> float:
+    return next((rate for rate in rates if rate is not None and isfinite(rate)), nan)

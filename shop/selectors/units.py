@@ -54,6 +54,8 @@ class UnitPage:
     reservations: list[Reservation]
     holds: list[Hold]
 
+    meter_kinds: tuple[str, ...] = ()
+
     @property
     def vehicle(self) -> Vehicle:
         """The vehicle the unit is fitted to now."""
@@ -102,13 +104,14 @@ def unit_page(person: Person, code: str) -> UnitPage | None:
         stages=stages_of(plan),
         jobs=list(jobs_of(person).filter(unit=unit).select_related("product")[:HISTORY_ROWS]),
         changes=list(
-            StateChange.objects.filter(line__in=lines.order_by())
-            .select_related("line__rule")
+            StateChange.objects.filter(unit=unit)
+            .select_related("rule")
             .order_by("-day", "-pk")[:HISTORY_ROWS]
         ),
         readings=_readings(person, fitting.vehicle),
         reservations=list(unit.reservations.filter(is_open=True).select_related("product")),
         holds=list(Hold.objects.filter(vehicle=fitting.vehicle).order_by("-from_day")),
+        meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
     )
 
 

@@ -97,7 +97,14 @@ def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int
     DueLine.objects.bulk_update(changed, [*CONTENT, "worked_out_for"], batch_size=200)
     StateChange.objects.bulk_create(
         [
-            StateChange(line=line, day=as_of, from_state=before, to_state=line.state, sentence=line.sentence)
+            StateChange(
+                unit_id=line.unit_id,
+                rule_id=line.rule_id,
+                day=as_of,
+                from_state=before,
+                to_state=line.state,
+                sentence=line.sentence,
+            )
             for line, before in changes
         ],
         ignore_conflicts=True,

@@ -88,7 +88,6 @@ def _fact(
         return DueFact(inputs.as_of, "", "", since=done_on, missing=_missing(line, result, row))
     unit, factor = _shown_in(line, told)
     usage = inputs.distance_usage if told == DISTANCE else inputs.hours_usage
-    carried = _carried(line, told)
     per_day = _or_none(float(usage.rate_per_day[row]) * factor) if told != TIME else None
     season_note = _season_note(line, inputs.as_of)
     if per_day == 0 and season_note:
@@ -105,11 +104,11 @@ def _fact(
         due_on=due_on,
         low=low,
         high=high,
-        carried=(carried or 0.0) * factor,
+        carried=_carried_over(inputs, row, told) * factor,
         next_run=_or_none(_next_run(inputs, row, told)),
         stale_days=int(stale) if isfinite(stale) else 0,
         missing=_missing(line, result, row),
-        season_note=season_note,
+        season_note=_notes(season_note, line),
     )
 
 
@@ -134,6 +133,7 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         "rule_source": version.source,
         "carried": fact.carried if last else None,
         "fresh_share": last.fresh_share if last else None,
+        "is_age_assumed": last.is_age_assumed if last else False,
         "done_on": last.done_on.isoformat() if last and last.done_on else None,
         "stale_days": fact.stale_days,
         "last_reading": None
@@ -196,10 +196,13 @@ def _shown_in(line: Line, index: int) -> tuple[str, float]:
     return unit, from_km(1.0, unit)
 
 
-def _carried(line: Line, index: int) -> float | None:
-    if line.last is None:
-        return None
-    return {DISTANCE: line.last.age_km, TIME: line.last.age_days}.get(index, line.last.age_h)
+def _carried_over(inputs: CoreInputs, row: int, index: int) -> float:
+    """Return how much of the interval the fluid had behind it right after the last job."""
+    interval = {TIME: inputs.time.interval_days, DISTANCE: inputs.distance.interval}.get(
+        index, inputs.hours.interval
+    )
+    over = float(interval[row]) - _next_run(inputs, row, index)
+    return over if over > 0 else 0.0
 
 
 def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
@@ -218,6 +221,11 @@ def _cycle_days(inputs: CoreInputs, row: int) -> float:
             float(inputs.time.interval_days[row]),
         ]
     return min((life for life in lives if isfinite(life) and life > 0), default=float("nan"))
+
+
+def _notes(season_note: str, line: Line) -> str:
+    assumed = "age before the last job assumed" if line.last and line.last.is_age_assumed else ""
+    return "; ".join(note for note in (season_note, assumed) if note)
 
 
 def _season_note(line: Line, as_of: date) -> str:

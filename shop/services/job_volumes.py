@@ -15,6 +15,9 @@ CARD_TEMPERATURE_C = 20.0
 USUAL_DENSITY_KG_M3 = 850.0
 """Density at 15 °C of a lubricating oil whose data sheet is not typed in; common practice, no source."""
 
+UNEVEN_LEAST_L, UNEVEN_SHARE = 0.5, 0.10
+"""In and out may differ by this much, or this share of the fill, without a word. House default."""
+
 GROWTH_PER_C = {Product.Family.COOLANT: 0.00055, Product.Family.BRAKE_FLUID: 0.0010}
 """Cubic expansion of fluids that are no oils; common practice, no source."""
 
@@ -33,12 +36,17 @@ class Measured(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Volumes:
-    """Litres at 20 °C that went in and came out, and the fresh share after the job with its basis."""
+    """Litres at 20 °C that went in and came out, and the fresh share after the job with its basis.
 
+    is_uneven: more went in than came out, or less, by more than an arrival level explains.
+    """
+
+    product: Product
     new_fluid_l: float
     waste_l: float
     share: float
     basis: str
+    is_uneven: bool
 
 
 def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
@@ -55,8 +63,10 @@ def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
             raise QuantityError(
                 f"{litres:.1f} L {word}, but the unit holds {card.total_fill_l:g} L: check figure and decimal point."
             )
-    done = share_of_done(card, report.method, new_l)
-    return Volumes(new_l, waste_l, done.share, done.basis)
+    # What was only topped up has pushed nothing old out.
+    done = share_of_done(card, report.method, min(new_l, waste_l))
+    band_l = max(UNEVEN_LEAST_L, UNEVEN_SHARE * card.total_fill_l)
+    return Volumes(product, new_l, waste_l, done.share, done.basis, abs(new_l - waste_l) > band_l)
 
 
 def _at_card_temperature(

@@ -1,155 +1,79 @@
 """Closing a job: fluid age, next date, stock, used oil and the records move together, or nothing moves."""
 
-import datetime
-from dataclasses import dataclass
-
 from django.db import transaction
-from django.db.models import F
+from django.db.models import Q
 
 from intervals.errors import HatchmarkError
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
-from shop.models import (
-    Fitting,
-    Job,
-    LastService,
-    Meter,
-    Person,
-    Product,
-    Reading,
-    Reservation,
-    StockItem,
-    StockMovement,
-    Unit,
-    WasteMovement,
-    WasteTank,
-)
-from shop.selectors.core_inputs import usage_of
+from shop.models import Fitting, Job, LastService, Person, Reservation, Unit
 from shop.selectors.fluids import why_not
-from shop.selectors.shelf import first_to_use
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
+from shop.services.job_credit import limits_keep, run_limits
+from shop.services.job_report import JobReport, report_check
+from shop.services.job_stock import stock_issue, waste_take
+from shop.services.job_totals import totals_on
 from shop.services.job_volumes import Volumes, measure
 from shop.services.last_service import Ages, Totals, last_service_move
-from shop.services.readings import reading_record
 
-METER_GOOD_FOR_DAYS = 31
-"""An older reading than this is not projected to the day of the job; the meter has to be read. House default."""
+__all__ = ["JobReport", "job_close"]
 
-
-@dataclass(frozen=True, slots=True)
-class JobReport:
-    """What the person who did the job wrote down. Volumes as read, temperatures in °C; empty means not taken.
-
-    A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
-    """
-
-    method: str
-    done_on: datetime.date
-    out_l: float | None = None
-    out_kg: float | None = None
-    out_temp_c: float | None = None
-    in_l: float | None = None
-    in_kg: float | None = None
-    in_temp_c: float | None = None
-    level_temp_c: float | None = None
-    level_reading_mm: float | None = None
-    level_reason: str = ""
-    leak_checked: bool = False
-    road_tested: bool = False
-    road_test_reason: str = ""
-    batch: str = ""
-    meter_text: str = ""
-    done_by: str = ""
-    checked_by: str = ""
-    note: str = ""
-    subject: str = "fluid"
+AS_MEASURED = (
+    "out_l",
+    "out_kg",
+    "out_temp_c",
+    "in_l",
+    "in_kg",
+    "in_temp_c",
+    "level_temp_c",
+    "level_reading_mm",
+)
 
 
 def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
     """Close a job on a unit and move everything that follows from it in one transaction.
 
     Returns the job, handed back. Raises NotAllowed for a role that may not close jobs, InputError with the fields
-    that are wrong or missing, ConflictError where stock or tank cannot take it; nothing is written then.
+    that are wrong or missing, ConflictError where stock, tank or an earlier close stand against it; nothing is
+    written then.
     """
     if not person.can("close"):
         raise NotAllowed("Your role may not close jobs; ask a technician or the foreman to close it.")
     with transaction.atomic():
-        fitting = _fitting(unit)
-        _check(unit, report, fitting)
-        is_fluid = report.subject == "fluid"
-        volumes = _measured(unit, report) if is_fluid else None
-        totals = _totals(person, fitting, report)
-        before, after, last = last_service_move(unit, report, totals, volumes.share if volumes else None)
+        # Two people closing the same unit at once: the second waits and then sees the first one's job.
+        Unit.objects.select_for_update().get(pk=unit.pk)
+        fitting = _fitting_on(unit, report)
+        report_check(unit, report, fitting)
+        volumes = _measured(unit, report) if report.subject == "fluid" else None
+        totals = totals_on(person, fitting, report)
+        limits = run_limits(fitting, report, totals, volumes.share if volumes else 1.0)
+        before, after, last = last_service_move(fitting, report, totals, volumes.share if volumes else None)
+        limits_keep(last, limits)
         job = _job(unit, fitting, report, volumes, totals)
         last.job = job
         if volumes is not None:
-            product = unit.unit_model.product
-            assert product is not None  # _measured refused it otherwise
-            last.product = product
-            last.batch = job.batch = _issue_stock(person, fitting, job, product, volumes, report)
-            job.product = product
-            _take_waste(fitting, job, product, volumes)
-            Reservation.objects.filter(unit=unit, product=product, is_open=True).update(is_open=False)
-            job.save(update_fields=["batch", "product"])
+            _move_fluid(person, fitting, job, last, volumes, report)
         last.save()
         _note(person, job, last, before, after)
         due_refresh_now([fitting.vehicle_id])
     return job
 
 
-def _fitting(unit: Unit) -> Fitting:
+def _fitting_on(unit: Unit, report: JobReport) -> Fitting:
+    """Return where the unit was fitted on the day of the job."""
     fitting = (
-        Fitting.objects.filter(unit=unit, removed_on__isnull=True)
+        Fitting.objects.filter(unit=unit)
+        .filter(Q(fitted_on__isnull=True) | Q(fitted_on__lte=report.done_on))
+        .filter(Q(removed_on__isnull=True) | Q(removed_on__gt=report.done_on))
         .select_related("vehicle__depot__stores_at", "vehicle__season")
+        .order_by("-fitted_on", "-pk")
         .first()
     )
     if fitting is None:
-        raise InputError(f"{unit.code} is in no vehicle now; fit it first, then record the job.")
+        sentence = f"{unit.code} was in no vehicle on {report.done_on}; fit it first, or correct the day."
+        raise InputError(sentence, fields={"done_on": sentence})
     return fitting
-
-
-def _check(unit: Unit, report: JobReport, fitting: Fitting) -> None:
-    """Refuse a report that leaves out what a closed job has to prove."""
-    wrong: dict[str, str] = {}
-    if report.done_on > clock.today(fitting.vehicle.depot.time_zone):
-        wrong["done_on"] = f"{report.done_on} has not come yet; write the day it was done."
-    if not report.done_by.strip():
-        wrong["done_by"] = "Who did it? Write the name."
-    if report.subject == "fluid":
-        if not report.method:
-            wrong["method"] = "How was it done? Choose the method."
-        if report.in_l is None and report.in_kg is None:
-            wrong["in_l"] = "How much went in? Write litres or kilograms."
-        if report.out_l is None and report.out_kg is None:
-            wrong["out_l"] = "How much came out? Write litres or kilograms."
-        _check_level(unit, report, wrong)
-    if not report.leak_checked:
-        wrong["leak_checked"] = "A job is closed only after somebody has looked for leaks."
-    if not report.road_tested and not report.road_test_reason.strip():
-        wrong["road_test_reason"] = "No road test: say why."
-    if wrong:
-        raise InputError(" ".join(wrong.values()), fields=wrong)
-
-
-def _check_level(unit: Unit, report: JobReport, wrong: dict[str, str]) -> None:
-    if report.level_temp_c is None and not report.level_reason.strip():
-        wrong["level_temp_c"] = (
-            "At what fluid temperature was the level checked? Or say why there is no level reading."
-        )
-        return
-    limits = {
-        figure.figure: figure.value
-        for figure in unit.unit_model.figures.filter(figure__in=["level_low_c", "level_high_c"])
-    }
-    low, high = limits.get("level_low_c"), limits.get("level_high_c")
-    if report.level_temp_c is None or low is None or high is None:
-        return
-    if not low <= report.level_temp_c <= high:
-        wrong["level_temp_c"] = (
-            f"{report.level_temp_c:g} °C lies outside the {low:g}–{high:g} °C at which this level may be checked: "
-            "the check is void. Check again inside the window."
-        )
 
 
 def _measured(unit: Unit, report: JobReport) -> Volumes:
@@ -162,46 +86,16 @@ def _measured(unit: Unit, report: JobReport) -> Volumes:
     if reason:
         raise ConflictError(f"{reason} Correct the unit model's product or its approvals first.")
     try:
-        return measure(unit, product, report)
+        volumes = measure(unit, product, report)
     except HatchmarkError as error:
         raise InputError(str(error), fields={"in_l": str(error)}) from error
-
-
-def _totals(person: Person, fitting: Fitting, report: JobReport) -> Totals:
-    """Return the unit's own totals on the day of the job, from the meter reading typed or the newest known."""
-    meters = {meter.kind: meter for meter in fitting.vehicle.meters.select_related("vehicle__depot")}
-    km, h = meters.get(Meter.Kind.ODOMETER), meters.get(Meter.Kind.HOURS)
-    main = km or h
-    if main is not None and report.meter_text.strip():
-        read_at = clock.now()
-        if report.done_on != clock.today(fitting.vehicle.depot.time_zone):
-            read_at = clock.local_instant(report.done_on, datetime.time(12), fitting.vehicle.depot.time_zone)
-        reading = reading_record(main, report.meter_text, source="workshop", read_at=read_at, person=person)
-        if reading.status != Reading.Status.ACCEPTED:
-            raise InputError(
-                f"{reading.question} Read the meter again.", fields={"meter_text": reading.question}
-            )
-    usage = usage_of([meter for meter in (km, h) if meter], report.done_on)
-    return Totals(
-        km=_unit_total(km, usage, fitting.unit_km_at_fit - fitting.vehicle_km_at_fit),
-        h=_unit_total(h, usage, fitting.unit_h_at_fit - fitting.vehicle_h_at_fit),
-    )
-
-
-def _unit_total(meter: Meter | None, usage: dict[int, tuple[float, ...]], shift: float) -> float | None:
-    if meter is None:
-        return None
-    rate, _, last_total, _, stale_days, *_ = usage[meter.pk]
-    if not stale_days <= METER_GOOD_FOR_DAYS:
+    if volumes.is_uneven and not report.note.strip():
         sentence = (
-            f"The newest {meter.kind} reading is too old to say where it stood that day; type what it shows."
+            f"{volumes.waste_l:.1f} L came out and {volumes.new_fluid_l:.1f} L went in: measure again, or say why in "
+            "the note."
         )
-        raise InputError(sentence, fields={"meter_text": sentence})
-    ahead = rate * stale_days if stale_days else 0.0
-    if ahead != ahead:
-        sentence = f"Use per day of the {meter.kind} is not known; type what the meter shows."
-        raise InputError(sentence, fields={"meter_text": sentence})
-    return float(last_total + ahead + shift)
+        raise InputError(sentence, fields={"in_l": sentence})
+    return volumes
 
 
 def _job(unit: Unit, fitting: Fitting, report: JobReport, volumes: Volumes | None, totals: Totals) -> Job:
@@ -216,16 +110,7 @@ def _job(unit: Unit, fitting: Fitting, report: JobReport, volumes: Volumes | Non
     job.state, job.state_since = Job.State.HANDED_BACK, clock.now()
     job.method, job.done_on = report.method, report.done_on
     job.unit_km, job.unit_h = totals.km, totals.h
-    for name in (
-        "out_l",
-        "out_kg",
-        "out_temp_c",
-        "in_l",
-        "in_kg",
-        "in_temp_c",
-        "level_temp_c",
-        "level_reading_mm",
-    ):
+    for name in AS_MEASURED:
         setattr(job, name, getattr(report, name))
     job.level_proof = report.level_reason
     job.done_by, job.checked_by = report.done_by, report.checked_by
@@ -245,63 +130,17 @@ def _code(unit: Unit, report: JobReport) -> str:
     )
 
 
-def _issue_stock(
-    person: Person, fitting: Fitting, job: Job, product: Product, volumes: Volumes, report: JobReport
-) -> str:
-    """Take the litres off the shelf, from the batch named or what expires first; return the batches."""
-    depot = fitting.vehicle.depot.stores_at or fitting.vehicle.depot
-    items = first_to_use(depot.pk, product, report.done_on)
-    if report.batch:
-        items = [item for item in items if report.batch in (item.batch, item.label)]
-        if not items:
-            sentence = (
-                f"No usable {product.code} with the batch or label “{report.batch}” stands on the shelf."
-            )
-            raise InputError(sentence, fields={"batch": sentence})
-    wanted = volumes.new_fluid_l
-    used = []
-    for item in items:
-        litres = min(wanted, item.on_shelf_l)
-        taken = StockItem.objects.filter(pk=item.pk, on_shelf_l__gte=litres).update(
-            on_shelf_l=F("on_shelf_l") - litres, opened_on=item.opened_on or report.done_on
-        )
-        if not taken:
-            raise ConflictError(
-                f"Somebody else has just taken {product.code} from “{item.label}”; close it again."
-            )
-        StockMovement.objects.create(
-            item=item, litres=-litres, reason="filled", job=job, moved_at=clock.now(), moved_by=person
-        )
-        used.append(item.batch or item.label)
-        wanted -= litres
-        if wanted <= 1e-9:
-            return ", ".join(used)[:40]
-    sentence = (
-        f"{volumes.new_fluid_l:.2f} L went in but {wanted:.2f} L of {product.code} are not on the shelf by the books; "
-        "book the goods in or correct the count first."
+def _move_fluid(
+    person: Person, fitting: Fitting, job: Job, last: LastService, volumes: Volumes, report: JobReport
+) -> None:
+    product, depot = volumes.product, fitting.vehicle.depot
+    last.product = job.product = product
+    last.batch = job.batch = stock_issue(
+        person, depot, job, product, volumes.new_fluid_l, report.done_on, report.batch
     )
-    raise ConflictError(sentence, fields={"in_l": sentence})
-
-
-def _take_waste(fitting: Fitting, job: Job, product: Product, volumes: Volumes) -> None:
-    """Add what came out to the tank of its stream; a stream without a tank is nobody's number and stays out."""
-    depot = fitting.vehicle.depot
-    tank = (
-        WasteTank.objects.filter(depot__in=[depot.pk, depot.stores_at_id], stream=product.waste_stream)
-        .order_by(F("depot").desc() if depot.stores_at_id is None else "depot")
-        .first()
-    )
-    if tank is None:
-        return
-    updated = WasteTank.objects.filter(pk=tank.pk, level_l__lte=F("capacity_l") - volumes.waste_l).update(
-        level_l=F("level_l") + volumes.waste_l
-    )
-    if not updated:
-        raise ConflictError(
-            f"The {tank.stream} tank holds {tank.level_l:.0f} of {tank.capacity_l:.0f} L and cannot take "
-            f"{volumes.waste_l:.1f} L more; have it collected and book the collection first."
-        )
-    WasteMovement.objects.create(tank=tank, litres=volumes.waste_l, job=job, moved_at=clock.now())
+    waste_take(depot, job, product, volumes.waste_l)
+    Reservation.objects.filter(unit=job.unit, product=product, is_open=True).update(is_open=False)
+    job.save(update_fields=["batch", "product"])
 
 
 def _note(person: Person, job: Job, last: LastService, before: Ages, after: Ages) -> None:

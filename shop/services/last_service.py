@@ -6,7 +6,8 @@ from typing import Protocol
 
 from intervals.fluid_age import Parcel, age_after_exchange, age_parcels, exchange_parcels
 from shop.errors import InputError
-from shop.models import LastService, Unit
+from shop.models import Fitting, LastService, Meter
+from shop.selectors.core_inputs import usage_of
 
 
 class Done(Protocol):
@@ -34,18 +35,28 @@ class Ages:
 
 
 def last_service_move(
-    unit: Unit, report: Done, totals: Totals, fresh_share: float | None
+    fitting: Fitting, report: Done, totals: Totals, fresh_share: float | None
 ) -> tuple[Ages, Ages, LastService]:
     """Return the ages before and after a job, and the unit's last-service row moved on to it (not saved).
 
+    Fluid of unknown history is taken to be as old as it can honestly be: the unit's own whole run.
     fresh_share: 0 to 1; None for a part that was changed whole. Raises InputError when a later job is on record.
     """
+    unit = fitting.unit
     last = LastService.objects.select_for_update().filter(unit=unit, subject=report.subject).first()
     if last is not None and last.done_on is not None and last.done_on > report.done_on:
         sentence = f"A job on {last.done_on} is on record already; one before it cannot be closed after it."
         raise InputError(sentence, fields={"done_on": sentence})
     share = 1.0 if fresh_share is None else fresh_share
-    before = _ages_at(last, report.done_on, totals)
+    known = _ages_at(last, report.done_on, totals)
+    before = Ages(
+        *(
+            own if own is not None else oldest
+            for own, oldest in zip(
+                (known.km, known.h, known.days), _oldest(fitting, report.done_on, totals), strict=True
+            )
+        )
+    )
     after = Ages(*(_aged(share, age) for age in (before.km, before.h, before.days)))
     moved = last or LastService(unit=unit, subject=report.subject)
     moved.parcels = _parcels(last, report.done_on, share)
@@ -53,6 +64,7 @@ def last_service_move(
     moved.unit_km, moved.unit_h = totals.km, totals.h
     moved.age_km, moved.age_h, moved.age_days = after.km, after.h, after.days
     moved.fresh_share = fresh_share
+    moved.is_age_assumed = share < 1.0 and (last is None or last.is_age_assumed or known != before)
     return before, after, moved
 
 
@@ -65,6 +77,19 @@ def _ages_at(last: LastService | None, day: datetime.date, totals: Totals) -> Ag
         _run_on(last.age_h, last.unit_h, totals.h),
         None if last.age_days is None or days is None else last.age_days + days,
     )
+
+
+def _oldest(
+    fitting: Fitting, day: datetime.date, totals: Totals
+) -> tuple[float | None, float | None, float | None]:
+    """Return the oldest the fluid can be: the unit's whole run, in days at the present use."""
+    days = []
+    for meter in fitting.vehicle.meters.all():
+        total = totals.km if meter.kind == Meter.Kind.ODOMETER else totals.h
+        rate = usage_of([meter], day)[meter.pk][0]
+        if total is not None and rate > 0:
+            days.append(total / rate)
+    return totals.km, totals.h, max(days, default=None)
 
 
 def _run_on(age: float | None, total_then: float | None, total_now: float | None) -> float | None:

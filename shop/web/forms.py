@@ -51,6 +51,12 @@ class JobForm(PlainForm):
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
+    hours_text = forms.CharField(
+        label="Hour meter, as it shows",
+        max_length=32,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
+    )
     out_l = _amount("Came out", "L")
     out_temp_c = _amount("Its temperature", "°C", -40, 160)
     out_kg = _amount("Or weighed", "kg")
@@ -71,6 +77,11 @@ class JobForm(PlainForm):
         required=False,
         help_text="E.g. level plug: fluid at the edge.",
     )
+    is_repeated = forms.BooleanField(
+        label="Done once more on the same day",
+        required=False,
+        help_text="Only if the same was closed already today and really done again.",
+    )
     leak_checked = forms.BooleanField(label="Looked for leaks, hot", required=False)
     road_tested = forms.BooleanField(label="Road test done", required=False)
     road_test_reason = forms.CharField(label="Or why there was no road test", max_length=120, required=False)
@@ -83,12 +94,12 @@ class JobForm(PlainForm):
     )
 
     GROUPS = [
-        ("The job", ["subject", "method", "done_on", "meter_text"]),
+        ("The job", ["subject", "method", "done_on", "meter_text", "hours_text"]),
         ("Came out", ["out_l", "out_temp_c", "out_kg"]),
         ("Went in", ["in_l", "in_temp_c", "in_kg", "batch"]),
         ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),
         ("Before it leaves", ["leak_checked", "road_tested", "road_test_reason"]),
-        ("Who", ["done_by", "checked_by", "note"]),
+        ("Who", ["done_by", "checked_by", "note", "is_repeated"]),
     ]
 
     def __init__(
@@ -96,19 +107,24 @@ class JobForm(PlainForm):
         *args: Any,
         subjects: Sequence[str],
         methods: Sequence[str],
+        meters: Sequence[str],
         today: datetime.date,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
         self.fields["subject"].choices = [(subject, subject) for subject in subjects]
-        self.fields["method"].choices = [("", "another way, see the note")] + [
-            (name, name) for name in methods
-        ]
+        if len(meters) < 2:
+            del self.fields["hours_text"]
+        if not meters:
+            del self.fields["meter_text"]
+        self.fields["method"].choices = [("", "no fluid changed")] + [(name, name) for name in methods]
 
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         """Return the fields in the order of the work."""
-        return [(title, [self[name] for name in names]) for title, names in self.GROUPS]
+        return [
+            (title, [self[name] for name in names if name in self.fields]) for title, names in self.GROUPS
+        ]
 
     def clean_done_on(self) -> datetime.date:
         """Refuse a day that has not come yet."""

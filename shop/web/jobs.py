@@ -31,6 +31,7 @@ def unit_job(request: HttpRequest, code: str) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         subjects=subjects,
         methods=_methods(page),
+        meters=page.meter_kinds,
         today=clock.today(page.vehicle.depot.time_zone),
         initial={
             "subject": request.GET.get("subject") if request.GET.get("subject") in subjects else subjects[0],

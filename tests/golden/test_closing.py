@@ -93,7 +93,7 @@ def test_used_fluid_is_taken_from_the_earliest_use_by(foreman: Person) -> None:
         ({"in_l": None}, "in_l"),
         ({"out_l": None}, "out_l"),
         ({"in_l": 101.0}, "in_l"),
-        ({"method": "magic"}, "in_l"),
+        ({"method": "magic"}, "method"),
         ({"level_temp_c": None, "level_reason": ""}, "level_temp_c"),
         ({"leak_checked": False}, "leak_checked"),
         ({"road_tested": False}, "road_test_reason"),

@@ -55,21 +55,21 @@ def _text(help_text: str, length: int = 80) -> serializers.CharField:
     return serializers.CharField(default="", allow_blank=True, max_length=length, help_text=help_text)
 
 
-def _number(help_text: str) -> Number:
-    return Number(default=None, allow_null=True, help_text=help_text)
+def _number(help_text: str, least: float | None = None) -> Number:
+    return Number(default=None, allow_null=True, min_value=least, help_text=help_text)
 
 
 class JobGiven(serializers.Serializer[Job]):
     """The report of a finished job; what was not measured stays null and is never taken as zero."""
 
     subject = serializers.CharField(default="fluid", max_length=32)
-    method = _text("One of the methods allowed for the unit; the fluid needs it.", 40)
+    method = _text("One of the methods allowed for the unit; the fluid needs it.", 60)
     done_on = serializers.DateField(help_text="Local day the job was finished.")
-    out_l = _number("Came out, in litres as read.")
-    out_kg = _number("Came out, weighed.")
+    out_l = _number("Came out, in litres as read.", 0)
+    out_kg = _number("Came out, weighed.", 0)
     out_temp_c = _number("Temperature of what came out.")
-    in_l = _number("Went in, in litres as read.")
-    in_kg = _number("Went in, weighed.")
+    in_l = _number("Went in, in litres as read.", 0)
+    in_kg = _number("Went in, weighed.", 0)
     in_temp_c = _number("Temperature of what went in.")
     level_temp_c = _number("Fluid temperature at the level check.")
     level_reading_mm = _number("Level against the target, in mm; above it is positive.")
@@ -78,10 +78,16 @@ class JobGiven(serializers.Serializer[Job]):
     road_tested = serializers.BooleanField(default=False)
     road_test_reason = _text("Why there was no road test.", 200)
     batch = _text("Label or batch of the pack used; empty: the one that runs out of use-by first.", 40)
-    meter_text = AsShown(default="", help_text="Odometer or hours as the meter shows it.")
+    meter_text = AsShown(
+        default="", help_text="Odometer as it shows; the hour meter where there is no odometer."
+    )
+    hours_text = AsShown(default="", help_text="Hour meter as it shows, on a vehicle that has both.")
     done_by = _text("Who did it.")
     checked_by = _text("Who checked it.")
     note = _text("Anything else.", 2000)
+    is_repeated = serializers.BooleanField(
+        default=False, help_text="The same was closed before on that day and really done once more."
+    )
 
 
 class JobClosed(serializers.Serializer[Job]):

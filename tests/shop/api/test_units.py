@@ -17,6 +17,10 @@ JOB = {
 }
 
 
+def shelf_l(yard):
+    return sum(StockItem.objects.filter(depot=yard.depot).values_list("on_shelf_l", flat=True))
+
+
 def test_a_vehicle_comes_with_all_that_hangs_on_it(foreman):
     vehicle = foreman.get("/api/v1/vehicles/K01").json()
     assert vehicle["depot"] == "NORTH"
@@ -82,7 +86,7 @@ def test_closing_a_job_answers_with_the_new_age_and_the_next_date(foreman, north
     assert body["last_services"][0]["fresh_share"] == pytest.approx(3.6 / 11.2, abs=0.02)
     assert body["last_services"][0]["age_km"] > 0
     assert body["due_lines"][0]["due_on"] == str(DueLine.objects.get(unit=north.unit).due_on)
-    assert StockItem.objects.get(depot=north.depot).on_shelf_l == pytest.approx(16.4, abs=0.1)
+    assert shelf_l(north) == pytest.approx(16.4, abs=0.1)
 
 
 def test_a_job_sent_twice_with_one_key_is_closed_once(foreman, north):
@@ -94,7 +98,7 @@ def test_a_job_sent_twice_with_one_key_is_closed_once(foreman, north):
     assert [answer.status_code for answer in answers] == [201, 201]
     assert answers[0].json() == answers[1].json()
     assert Job.objects.count() == before + 1
-    assert StockItem.objects.get(depot=north.depot).on_shelf_l == pytest.approx(16.4, abs=0.1)
+    assert shelf_l(north) == pytest.approx(16.4, abs=0.1)
 
 
 @pytest.mark.parametrize("wrong", ["3.6", True, "NaN", 1e300])

@@ -51,8 +51,9 @@ def test_a_no_show_done_since_is_no_longer_counted(foreman, yard):
 def test_yesterday_is_told_only_when_it_is_known(foreman, yard):
     assert "yesterday" not in foreman.get("/").content.decode().split("</ul>")[0]
     StateChange.objects.update(day=TODAY - datetime.timedelta(days=3))
+    line = yard.line("K02")
     StateChange.objects.create(
-        line=yard.line("K02"), day=TODAY, from_state="due", to_state="late", sentence="late"
+        unit=line.unit, rule=line.rule, day=TODAY, from_state="due", to_state="late", sentence="late"
     )
     page = foreman.get("/").content.decode()
     told = re.findall(r'<span class="was">([^<]+)</span>', page)

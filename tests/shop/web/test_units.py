@@ -71,7 +71,12 @@ def test_holds_and_changes_of_state_are_part_of_the_history(foreman, yard):
         vehicle=line.vehicle, kind="recall", reason="the fluid changes with the recall", from_day=TODAY
     )
     StateChange.objects.create(
-        line=line, day="2026-02-10", from_state="not yet", to_state="window open", sentence="opened"
+        unit=line.unit,
+        rule=line.rule,
+        day="2026-02-10",
+        from_state="not yet",
+        to_state="window open",
+        sentence="opened",
     )
     page = text(foreman, "/units/K01-TB6")
     assert "the fluid changes with the recall" in page

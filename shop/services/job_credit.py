@@ -1,0 +1,62 @@
+"""How much run a job earns that renewed less of the fluid than its rule takes for granted."""
+
+from dataclasses import dataclass
+
+from shop.models import Fitting, LastService
+from shop.selectors.core_inputs import Line, gather
+from shop.services.job_report import JobReport
+from shop.services.last_service import Totals
+
+
+@dataclass(frozen=True, slots=True)
+class RunLimits:
+    """Longest run until the next job on each clock, km, h and days; None where the rule alone decides."""
+
+    km: float | None = None
+    h: float | None = None
+    days: float | None = None
+
+
+def run_limits(fitting: Fitting, report: JobReport, totals: Totals, fresh_share: float) -> RunLimits:
+    """Return the limits a fluid job sets.
+
+    A rule's interval counts on a fresh share of f_ref at each service. A job with less, f, earns only that part of
+    the interval on top of what was left: `limit = left + cap * I * f / f_ref`. So half a litre poured in near the end
+    cannot start the interval anew. A job with f_ref or more sets no limit.
+    """
+    inputs = gather(report.done_on, Fitting.objects.filter(pk=fitting.pk))
+    for row, line in enumerate(inputs.lines):
+        earned = fresh_share / line.version.assumed_freshness_share
+        if line.rule.subject != report.subject or line.last is None or earned >= 1.0:
+            continue
+        part = earned * line.version.cap_share
+        since_days = float((report.done_on - line.last.done_on).days) if line.last.done_on else None
+        return RunLimits(
+            km=_limit(
+                part,
+                inputs.distance.interval[row],
+                inputs.distance.next_run[row],
+                _run(line, totals.km, "unit_km"),
+            ),
+            h=_limit(
+                part, inputs.hours.interval[row], inputs.hours.next_run[row], _run(line, totals.h, "unit_h")
+            ),
+            days=_limit(part, inputs.time.interval_days[row], inputs.time.next_days[row], since_days),
+        )
+    return RunLimits()
+
+
+def limits_keep(last: LastService, limits: RunLimits) -> None:
+    """Note the limits on a unit's last-service row (not saved)."""
+    last.run_limit_km, last.run_limit_h, last.run_limit_days = limits.km, limits.h, limits.days
+
+
+def _run(line: Line, total: float | None, name: str) -> float | None:
+    then = getattr(line.last, name)
+    return None if total is None or then is None else total - then
+
+
+def _limit(part: float, interval: float, allowed: float, run: float | None) -> float | None:
+    if run is None or interval != interval or allowed != allowed:
+        return None
+    return max(0.0, float(allowed) - run) + part * float(interval)

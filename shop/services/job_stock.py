@@ -1,0 +1,96 @@
+"""Fluid off the shelf and old fluid into its tank, as part of closing a job."""
+
+import datetime
+
+from django.db.models import F
+
+from shop import clock
+from shop.errors import ConflictError, InputError
+from shop.models import Depot, Job, Person, Product, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.selectors.shelf import first_to_use
+
+_DUST_L = 1e-9
+
+
+def stock_issue(
+    person: Person, depot: Depot, job: Job, product: Product, litres: float, day: datetime.date, batch: str
+) -> str:
+    """Take the litres off the depot's shelf, from the batch named or what expires first; return the batches.
+
+    A pack that is begun becomes an item of its own, so that its opened life does not age the sealed ones.
+    Raises InputError for a batch that is not there, ConflictError when the books do not hold the litres.
+    """
+    shelf = depot.stores_at or depot
+    items = first_to_use(shelf.pk, product, day)
+    if batch:
+        items = [item for item in items if batch in (item.batch, item.label)]
+        if not items:
+            sentence = f"No usable {product.code} with the batch or label “{batch}” stands on the shelf."
+            raise InputError(sentence, fields={"batch": sentence})
+    wanted, used = litres, []
+    for item in items:
+        taken = min(wanted, item.on_shelf_l)
+        _take(person, job, item, taken, day)
+        used.append(item.batch or item.label)
+        wanted -= taken
+        if wanted <= _DUST_L:
+            return ", ".join(dict.fromkeys(used))[:40]
+    sentence = (
+        f"{litres:.2f} L went in but {wanted:.2f} L of {product.code} are not on the shelf by the books; "
+        "count the shelf, load the count (stock.csv) and close the job again."
+    )
+    raise ConflictError(sentence, fields={"in_l": sentence})
+
+
+def _take(person: Person, job: Job, item: StockItem, litres: float, day: datetime.date) -> None:
+    begun_l = 0.0
+    if item.opened_on is None:
+        rest_l = (item.on_shelf_l - litres) % item.pack_size_l
+        begun_l = 0.0 if min(rest_l, item.pack_size_l - rest_l) <= _DUST_L else rest_l
+    leaves_l = litres + begun_l
+    is_taken = StockItem.objects.filter(pk=item.pk, on_shelf_l__gte=leaves_l - _DUST_L).update(
+        on_shelf_l=F("on_shelf_l") - leaves_l
+    )
+    if not is_taken:
+        raise ConflictError(
+            f"Somebody else has just taken {item.product.code} from “{item.label}”; close the job again."
+        )
+    _move(person, job, item, -litres, "filled")
+    if begun_l:
+        _move(person, job, item, -begun_l, "opened")
+        opened = StockItem.objects.create(
+            depot=item.depot, product=item.product, label=f"{item.label[:24]} opened {job.pk}",
+            pack_size_l=item.pack_size_l, on_shelf_l=begun_l, batch=item.batch, use_by=item.use_by, opened_on=day,
+        )  # fmt: skip
+        _move(person, job, opened, begun_l, "opened")
+
+
+def _move(person: Person, job: Job, item: StockItem, litres: float, reason: str) -> None:
+    StockMovement.objects.create(
+        item=item, litres=litres, reason=reason, job=job, moved_at=clock.now(), moved_by=person
+    )
+
+
+def waste_take(depot: Depot, job: Job, product: Product, litres: float) -> None:
+    """Add what came out to the tank of its stream, the depot's own or that of the depot with its stores.
+
+    A stream without a tank is nobody's number and stays out. Raises ConflictError when the tank cannot take it.
+    """
+    tanks = {
+        tank.depot_id: tank
+        for tank in WasteTank.objects.filter(
+            depot__in=[depot.pk, depot.stores_at_id], stream=product.waste_stream
+        )
+    }
+    tank = tanks.get(depot.pk) or tanks.get(depot.stores_at_id or depot.pk)
+    if tank is None:
+        return
+    is_taken = WasteTank.objects.filter(pk=tank.pk, level_l__lte=F("capacity_l") - litres).update(
+        level_l=F("level_l") + litres
+    )
+    if not is_taken:
+        raise ConflictError(
+            f"The {tank.stream} tank holds {tank.level_l:.0f} of {tank.capacity_l:.0f} L and cannot take "
+            f"{litres:.1f} L more; have it collected, load its level (waste_tanks.csv) and close the job again."
+        )
+    WasteMovement.objects.create(tank=tank, litres=litres, job=job, moved_at=clock.now())
