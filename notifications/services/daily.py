@@ -8,9 +8,9 @@ from dataclasses import asdict, dataclass
 from notifications.services.mails import mails_store, run_failure_store
 from notifications.services.sending import mails_send
 from shop import clock
-from shop.errors import InputError
+from shop.errors import ApplicationError, InputError
 from shop.models import DailyRun, Depot
-from shop.services.daily_run import Step, run_steps
+from shop.services.daily_run import Step, run_steps, steps_in_order
 
 log = logging.getLogger(__name__)
 
@@ -38,6 +38,8 @@ def daily_run(depot: Depot, as_of: datetime.date, *, is_again: bool = False) -> 
     steps = (Step("mails stored", _mails_stored), Step("mails sent", _mails_sent, is_atomic=False))
     try:
         return run_steps(depot, as_of, steps, is_again=is_again)
+    except ApplicationError:
+        raise
     except Exception:
         log.exception("daily run of %s for %s failed", depot.code, as_of)
         run = DailyRun.objects.filter(depot=depot, as_of=as_of, state=DailyRun.State.FAILED).first()
@@ -69,7 +71,7 @@ def daily_runs(
         depot = depots[code]
         run = daily_run(depot, as_of or clock.today(depot.time_zone), is_again=is_again)
         failed = run.state == DailyRun.State.FAILED
-        reports.append(RunReport(code, run.as_of, str(run.state), run.steps, run.error, failed))
+        reports.append(RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed))
     return reports
 
 

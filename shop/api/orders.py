@@ -1,7 +1,5 @@
 """The ordering list, as JSON and as a file for a spreadsheet."""
 
-import csv
-import io
 from collections.abc import Mapping
 from typing import Any
 
@@ -17,6 +15,7 @@ from shop.api.base import Scoped
 from shop.api.filters import OrderFilters
 from shop.api.serializers.orders import OrderRow
 from shop.selectors.access import proposed_lines_of
+from shop.selectors.csv_text import csv_lines
 from shop.selectors.orders import WHEN
 
 COLUMNS = [name for name in OrderRow.Meta.fields if name != "facts"]
@@ -43,18 +42,7 @@ class CsvRenderer(BaseRenderer):
         renderer_context: Mapping[str, Any] | None = None,
     ) -> bytes:
         """Return the file."""
-        sheet = io.StringIO(newline="")
-        writer = csv.writer(sheet)
-        writer.writerow(COLUMNS)
-        writer.writerows([[_cell(row[name]) for name in COLUMNS] for row in data])
-        return sheet.getvalue().encode()
-
-
-def _cell(value: Any) -> Any:
-    """Put an apostrophe before a text a spreadsheet would work out or run."""
-    if isinstance(value, str) and value.lstrip().startswith(("=", "+", "-", "@", "|", "%")):
-        return f"'{value}"
-    return f"'{value}" if isinstance(value, str) and value.startswith(("\t", "\r", "\n")) else value
+        return "".join(csv_lines(COLUMNS, ([row[name] for name in COLUMNS] for row in data))).encode()
 
 
 @extend_schema(summary="Ordering list", tags=["ordering"])

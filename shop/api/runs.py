@@ -18,6 +18,7 @@ from shop.api.errors import QueueUnreachable
 from shop.api.filters import RunFilters
 from shop.api.serializers.runs import RunRow, RunStarted, RunWanted
 from shop.selectors.access import depots_of, runs_of
+from shop.services.daily_run import refuse_earlier_day
 
 DAILY_RUN = "notifications.tasks.daily_run"
 
@@ -50,6 +51,7 @@ class RunList(Scoped, ListAPIView):
         as_of = wanted.validated_data.get("as_of", today)
         if as_of > today:
             raise ValidationError({"as_of": [f"{as_of} lies ahead; write {today} or an earlier day."]})
+        refuse_earlier_day(depot, as_of)
         _start(depot.code, as_of)
         address = reverse("api:daily-run", args=[depot.code, as_of])
         body = {"depot": depot.code, "as_of": as_of, "address": request.build_absolute_uri(address)}

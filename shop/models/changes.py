@@ -8,9 +8,7 @@ class ImportRun(models.Model):
 
     name = models.CharField(max_length=200)
     mode = models.CharField(max_length=20)
-    content_sha256 = models.CharField(
-        max_length=64, blank=True, help_text="Of all files together, to know them again."
-    )
+    file_sha256 = models.JSONField(default=dict, help_text="File name → hash of its content.")
     loaded_at = models.DateTimeField()
     loaded_by = models.ForeignKey(
         "shop.Person", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"

@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 
+from shop.models.codes import in_addresses
+
 
 def check_time_zone(name: str) -> None:
     """Refuse a name the IANA time-zone database does not hold."""
@@ -23,7 +25,7 @@ class Depot(models.Model):
         A4 = "A4"
         LETTER = "Letter"
 
-    code = models.CharField(max_length=12, unique=True)
+    code = models.CharField(max_length=12, unique=True, validators=[in_addresses])
     name = models.CharField(max_length=80)
     time_zone = models.CharField(max_length=64, default="UTC", validators=[check_time_zone])
     distance_unit = models.CharField(max_length=2, choices=[("km", "km"), ("mi", "mi")], default="km")
@@ -50,7 +52,7 @@ class Depot(models.Model):
 class Season(models.Model):
     """A yearly spell, written as month and day, in which a group of vehicles is used (or must not be touched)."""
 
-    code = models.CharField(max_length=24, unique=True)
+    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
     opens_month = models.PositiveSmallIntegerField()
     opens_day = models.PositiveSmallIntegerField()
     closes_month = models.PositiveSmallIntegerField()

@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import F, Q
 
+from shop.models.codes import in_addresses
+
 
 class Specification(models.Model):
     """What a unit asks for: an open standard's class or a maker's own specification typed in by the user."""
@@ -11,7 +13,7 @@ class Specification(models.Model):
         OPEN_STANDARD = "open standard"
         MAKER = "maker"
 
-    code = models.CharField(max_length=40, unique=True)
+    code = models.CharField(max_length=40, unique=True, validators=[in_addresses])
     kind = models.CharField(max_length=16, choices=Kind)
     note = models.CharField(max_length=200, blank=True)
     replaced_by = models.ForeignKey(
@@ -44,7 +46,7 @@ class Product(models.Model):
         COOLANT = "coolant"
         BRAKE_FLUID = "brake fluid"
 
-    code = models.CharField(max_length=24, unique=True)
+    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
     name = models.CharField(max_length=80)
     family = models.CharField(max_length=16, choices=Family, default=Family.OIL)
     density15_kg_m3 = models.FloatField(null=True, blank=True)

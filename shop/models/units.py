@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
+from shop.models.codes import in_addresses
+
 SOURCES = [("maker", "maker"), ("house", "house"), ("learned", "learned"), ("guess", "guess")]
 
 
@@ -21,7 +23,7 @@ class UnitModel(models.Model):
         STEERING = "steering"
         HYDRAULICS = "hydraulics"
 
-    code = models.CharField(max_length=24, unique=True)
+    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=24, choices=Kind)
     level_check = models.CharField(max_length=80, blank=True)
@@ -59,7 +61,7 @@ class UnitModel(models.Model):
 class Unit(models.Model):
     """One gearbox, axle, engine … that carries its own fluid, age and history, whatever vehicle it is in."""
 
-    code = models.CharField(max_length=40, unique=True)
+    code = models.CharField(max_length=40, unique=True, validators=[in_addresses])
     unit_model = models.ForeignKey(UnitModel, on_delete=models.PROTECT, related_name="units")
     serial = models.CharField(max_length=40, blank=True)
     note = models.TextField(blank=True)

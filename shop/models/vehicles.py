@@ -3,12 +3,16 @@
 from django.db import models
 from django.db.models import Q
 
+from shop.models.codes import in_addresses
+
 
 class Vehicle(models.Model):
     """A vehicle of a depot; the fluids live in the units it carries."""
 
     depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="vehicles")
-    number = models.CharField(max_length=24, unique=True, help_text="The fleet's own number, used once.")
+    number = models.CharField(
+        max_length=24, unique=True, validators=[in_addresses], help_text="The fleet's own number, used once."
+    )
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=32)
     season = models.ForeignKey(

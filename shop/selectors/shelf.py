@@ -70,12 +70,27 @@ def shelves_of(
     }
 
 
-def on_order_l(depot_pk: int) -> dict[int, float]:
-    """Return product → litres ordered and not yet here."""
-    totals: dict[int, float] = defaultdict(float)
-    for line in OrderedLine.objects.filter(depot=depot_pk, is_open=True):
-        totals[line.product_id] += line.litres
-    return totals
+@dataclass(slots=True)
+class OnOrder:
+    """Litres of a product on the way in time, and a sentence for each delivery that is overdue and does not count."""
+
+    in_time_l: float = 0.0
+    late: list[str] = field(default_factory=list)
+
+
+def on_order(depot_pk: int, as_of: date) -> dict[int, OnOrder]:
+    """Return product → what was ordered and is not here yet."""
+    found: dict[int, OnOrder] = defaultdict(OnOrder)
+    for line in OrderedLine.objects.filter(depot=depot_pk, is_open=True).select_related("supplier"):
+        own = found[line.product_id]
+        if line.expected_on >= as_of:
+            own.in_time_l += line.litres
+        else:
+            own.late.append(
+                f"{line.litres:g} L ordered from {line.supplier.name} on {line.ordered_on} were expected on "
+                f"{line.expected_on}; ask there before ordering again."
+            )
+    return found
 
 
 def first_to_use(depot_pk: int, product: Product, day: date) -> list[StockItem]:

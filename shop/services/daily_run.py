@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from django.db import transaction
 
 from shop import clock
+from shop.errors import ConflictError
 from shop.models import DailyRun, Depot
 from shop.services.due import due_refresh_depot
 from shop.services.orders import order_list_propose
@@ -35,7 +36,21 @@ def _order_list(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
     return asdict(order_list_propose(depot, as_of, depot.daily_run_at))
 
 
+STEP_NAMES = ("due lines", "order list", "mails stored", "mails sent")
+"""All steps in their order; the database does not keep the order of what is done."""
+
 STEPS = (Step("due lines", _due_lines), Step("order list", _order_list))
+
+
+def refuse_earlier_day(depot: Depot, as_of: datetime.date) -> None:
+    """Raise ConflictError for a day before the depot's newest run: it would overwrite what stands now."""
+    newest = DailyRun.objects.filter(depot=depot, as_of__gt=as_of).order_by("-as_of").first()
+    if newest is not None:
+        raise ConflictError(
+            f"{depot.code} was worked out for {newest.as_of} already; {as_of} lies before it and would overwrite what "
+            "stands now. Choose that day or a later one.",
+            fields={"as_of": f"{as_of} lies before {newest.as_of}."},
+        )
 
 
 def run_steps(
@@ -46,8 +61,10 @@ def run_steps(
     A run that is done is returned as it stands; an interrupted or failed one goes on where it stopped. A second
     process that runs the same day waits for the step under way and then finds it done.
 
+    Raises ConflictError for a day before the depot's newest run.
     as_of: the depot's local day. is_again: do every step once more, because records have changed since.
     """
+    refuse_earlier_day(depot, as_of)
     run, _ = DailyRun.objects.get_or_create(depot=depot, as_of=as_of, defaults={"started_at": clock.now()})
     if run.state == DailyRun.State.DONE and not is_again:
         return run
@@ -67,6 +84,12 @@ def run_steps(
             locked.state, locked.finished_at, locked.error = DailyRun.State.DONE, clock.now(), ""
             locked.save(update_fields=["state", "finished_at", "error"])
     return locked
+
+
+def steps_in_order(run: DailyRun) -> dict[str, Mapping[str, int]]:
+    """Return what the finished steps of a run did, in the order they are done."""
+    known = [name for name in STEP_NAMES if name in run.steps]
+    return {name: run.steps[name] for name in [*known, *sorted(set(run.steps) - set(known))]}
 
 
 def _do(run_pk: int, step: Step, depot: Depot, as_of: datetime.date) -> None:

@@ -13,9 +13,7 @@ from intervals.quantities import parse_amount as amount_parse
 from intervals.readings import MeterChange as Change
 from intervals.readings import Verdict, judge, roll_over, true_total
 from shop.models import Meter, MeterChange, Reading
-
-# Whom to believe when two sources read one meter on one day; common practice, no source.
-TRUST = ("workshop", "telematics", "fuel card", "driver")
+from shop.selectors.core_inputs import SOURCE_TRUST
 
 UNITS = {Meter.Kind.ODOMETER: ("km", "mi"), Meter.Kind.HOURS: ("h", "hh:mm")}
 
@@ -91,7 +89,7 @@ class MeterHistory:
 
     def accept(self, reading: Reading, shown: float) -> None:
         """Take one accepted reading in."""
-        rank, day = TRUST.index(reading.source), reading.read_on
+        rank, day = SOURCE_TRUST.index(reading.source), reading.read_on
         held = self._best.get(day)
         if held is None:
             insort(self._days, day)
@@ -124,7 +122,7 @@ class MeterHistory:
 
     def _neighbours(self, reading: Reading) -> tuple[datetime.date | None, datetime.date | None]:
         """Return the last and next day with a reading to compare with; less trusted ones of the day do not count."""
-        day, rank = reading.read_on, TRUST.index(reading.source)
+        day, rank = reading.read_on, SOURCE_TRUST.index(reading.source)
         place = bisect_left(self._days, day)
         before = self._days[place - 1] if place else None
         held = self._best.get(day)

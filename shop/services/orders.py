@@ -13,7 +13,7 @@ from shop.planning.ordering import FluidShelf, OrderLine, horizon_days, propose_
 from shop.planning.ordering import Supplier as SupplierFigures
 from shop.planning.packs import Pack as PackFigures
 from shop.selectors.needs import DAYS_A_MONTH, FluidNeed, needs_of
-from shop.selectors.shelf import Shelf, on_order_l, shelves_of
+from shop.selectors.shelf import OnOrder, Shelf, on_order, shelves_of
 
 CONTENT = [
     "supplier_id", "when", "need_l", "free_l", "net_l", "order_l", "cost", "left_over_l", "latest_order_day", "facts",
@@ -53,7 +53,7 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
     """
     shelf_depot = depot.stores_at or depot
     served = [shelf_depot.pk, *Depot.objects.filter(stores_at=shelf_depot).values_list("pk", flat=True)]
-    offers = _offers()
+    offers = _offers(shelf_depot)
     horizons = {
         product_pk: horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
         for product_pk, own in offers.items()
@@ -66,14 +66,14 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
         pooled_units = {plan.unit.pk for need in needs.values() for plan in need.plans}
         use_days = {product_pk: as_of + timedelta(days=days) for product_pk, days in horizons.items()}
         shelves = shelves_of(shelf_depot.pk, as_of, use_days, pooled_units)
-        coming = on_order_l(shelf_depot.pk)
+        coming = on_order(shelf_depot.pk, as_of)
         drafts = {}
         for product in Product.objects.filter(pk__in=set(needs) | set(shelves)):
             drafts[product.pk] = _draft(
                 product,
                 needs.get(product.pk, FluidNeed()),
                 shelves.get(product.pk, Shelf(FluidShelf(0.0))),
-                coming.get(product.pk, 0.0),
+                coming.get(product.pk, OnOrder()),
                 offers.get(product.pk, []),
                 horizons.get(product.pk, 0),
                 as_of,
@@ -82,15 +82,16 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
         return _write(shelf_depot, as_of, drafts)
 
 
-def _offers() -> dict[int, list[_Offer]]:
-    """Return product → suppliers with their priced packs."""
+def _offers(depot: Depot) -> dict[int, list[_Offer]]:
+    """Return product → suppliers with their priced packs; a day on which either side is closed is no working day."""
+    own_closed = set(depot.closed_days.values_list("day", flat=True))
     grouped: dict[tuple[int, int], list[Pack]] = {}
     for pack in (
         Pack.objects.filter(price__gt=0).select_related("supplier").order_by("supplier__code", "size_l")
     ):
         grouped.setdefault((pack.product_id, pack.supplier_id), []).append(pack)
     closed = {
-        supplier.pk: frozenset(day.day for day in supplier.closed_days.all())
+        supplier.pk: frozenset(own_closed | {day.day for day in supplier.closed_days.all()})
         for supplier in Supplier.objects.prefetch_related("closed_days")
     }
     offers: dict[int, list[_Offer]] = {}
@@ -113,7 +114,7 @@ def _draft(
     product: Product,
     need: FluidNeed,
     shelf: Shelf,
-    coming_l: float,
+    coming: OnOrder,
     offers: list[_Offer],
     horizon: int,
     as_of: date,
@@ -125,7 +126,7 @@ def _draft(
         product.code,
         pooled,
         shelf.litres,
-        coming_l,
+        coming.in_time_l,
         {offer.figures: offer.packs for offer in offers},
         as_of,
         now_time,
@@ -145,12 +146,18 @@ def _draft(
         "left_over_l": round(line.left_over_l, 6),
         "latest_order_day": line.latest_order_day,
         "sentence": line.sentence,
-        "facts": _facts(need, shelf, pooled, line, baseline_l, horizon),
+        "facts": _facts(need, shelf, pooled, line, coming, baseline_l, horizon),
     }
 
 
 def _facts(
-    need: FluidNeed, shelf: Shelf, pooled: PooledNeed, line: OrderLine, baseline_l: float, horizon: int
+    need: FluidNeed,
+    shelf: Shelf,
+    pooled: PooledNeed,
+    line: OrderLine,
+    coming: OnOrder,
+    baseline_l: float,
+    horizon: int,
 ) -> dict[str, Any]:
     return {
         "packs": [
@@ -179,7 +186,10 @@ def _facts(
         "net_price": str(line.net_price.quantize(Decimal("0.01"))),
         "arrives_on": line.arrives_on.isoformat() if line.arrives_on else None,
         "cut_off": line.cut_off.strftime("%H:%M") if line.cut_off and line.cut_off != NO_CUT_OFF else None,
-        "reasons": [{"code": reason.code, "text": reason.text} for reason in line.reasons],
+        "reasons": [
+            *({"code": "late_delivery", "text": text} for text in coming.late),
+            *({"code": reason.code, "text": reason.text} for reason in line.reasons),
+        ],
         "blocked": [
             {"unit": unit, "litres": litres, "reason": reason} for unit, litres, reason in shelf.blocked
         ],

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from notifications.services.daily import RunReport, daily_runs
-from shop.errors import InputError
+from shop.errors import ApplicationError
 
 
 class Command(BaseCommand):
@@ -34,7 +34,7 @@ class Command(BaseCommand):
         """Run and report."""
         try:
             runs = daily_runs(options["depot"], options["as_of"], is_again=options["again"])
-        except InputError as error:
+        except ApplicationError as error:
             raise CommandError(error.sentence) from error
         self.stdout.write(_as_json(runs) if options["json"] else "\n".join(_as_text(run) for run in runs))
         if any(run.is_failed for run in runs):

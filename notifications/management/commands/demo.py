@@ -68,7 +68,10 @@ class Command(BaseCommand):
         for depot in depots:
             day = clock.today(depot.time_zone)
             self._say(f"Working out {depot.name} for {day} …")
-            run = daily_run(depot, day, is_again=is_new)
+            try:
+                run = daily_run(depot, day, is_again=is_new)
+            except ApplicationError as error:
+                raise CommandError(f"{error.sentence} Or begin anew with --fresh.") from error
             if run.error:
                 raise CommandError(f"The daily run of {depot.code} failed: {run.error}")
         summary = day_summary(clock.today(depots[0].time_zone))

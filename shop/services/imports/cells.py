@@ -3,6 +3,7 @@
 import datetime
 import difflib
 import math
+import re
 from collections.abc import Callable, Iterable
 from decimal import Decimal, InvalidOperation
 
@@ -10,6 +11,10 @@ from intervals.errors import QuantityError
 from intervals.quantities import parse_amount, to_h
 
 Parse = Callable[[str], object]
+
+
+CODE = re.compile(r"[^/\\\x00-\x1f\x7f]+")
+"""What may stand in an address as one part of it."""
 
 
 class CellError(Exception):
@@ -29,6 +34,19 @@ def nearest(text: str, known: Iterable[object]) -> str:
 
 def text(cell: str) -> str:
     """Return the text as typed."""
+    return cell
+
+
+def code(cell: str) -> str:
+    """Return a code that can stand in a page's address.
+
+    Raises:
+        CellError: it holds a slash or a character that cannot be seen.
+    """
+    if not CODE.fullmatch(cell):
+        raise CellError(
+            f"“{cell}” holds a slash or a hidden character; codes stand in addresses, write it without."
+        )
     return cell
 
 

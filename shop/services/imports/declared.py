@@ -79,6 +79,7 @@ class Table:
         check: (row, records) → refuses the row by `row.refuse`, before anything is written.
         verify: (rows, records) → refuses rows by `row.refuse`, once all of them are written.
         after: (records touched, records) → further change records once the rows are in.
+        is_count: the rows are counts of a moment; the same file again is not a new count.
     """
 
     file: str
@@ -90,6 +91,7 @@ class Table:
     check: Callable[[Row, Records], None] | None = None
     verify: Callable[[Sequence[Row], Records], None] | None = None
     after: Callable[[Sequence[models.Model], Records], list[ChangeRecord]] | None = None
+    is_count: bool = False
     names: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -132,7 +134,17 @@ def simple(
     key: tuple[str, ...],
     check: Callable[[Row, Records], None] | None = None,
     after: Callable[[Sequence[models.Model], Records], list[ChangeRecord]] | None = None,
+    *,
+    is_count: bool = False,
 ) -> Table:
     """Return a table whose rows are records of one model, column for field."""
     fields = tuple(column.field for column in columns if column.name in key)
-    return Table(file, columns, key, (Part(model, fields, plain(columns, key)),), check=check, after=after)
+    return Table(
+        file,
+        columns,
+        key,
+        (Part(model, fields, plain(columns, key)),),
+        check=check,
+        after=after,
+        is_count=is_count,
+    )

@@ -23,7 +23,7 @@ from shop.models import (
     UnitModel,
     Vehicle,
 )
-from shop.services.imports.cells import CellError, choice, day, local_instant, number
+from shop.services.imports.cells import CellError, choice, code, day, local_instant, number
 from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
 from shop.services.imports.incoming_readings import meter_of
 from shop.services.imports.records import Records
@@ -37,7 +37,7 @@ _ABOVE_ZERO = number(above=0)
 _SHARE = number(low=0, high=1)
 
 _VEHICLE_COLUMNS = (
-    Column("vehicle", field="number", is_needed=True),
+    Column("vehicle", code, "number", is_needed=True),
     Column("depot", field="depot", refers_to=Depot, is_needed=True),
     Column("name", field="name", is_needed=True),
     Column("kind", field="kind", is_needed=True),
@@ -103,7 +103,7 @@ VEHICLES = Table(
 )
 
 _UNIT_COLUMNS = (
-    Column("unit", field="code", is_needed=True),
+    Column("unit", code, "code", is_needed=True),
     Column("model", field="unit_model", refers_to=UnitModel, is_needed=True),
     Column("vehicle", refers_to=Vehicle),
     Column("position"),
@@ -258,7 +258,7 @@ def _check_job(row: Row, records: Records) -> None:
 JOBS = Table(
     "jobs.csv",
     (
-        Column("job", field="code", is_needed=True),
+        Column("job", code, "code", is_needed=True),
         Column("unit", field="unit", refers_to=Unit, is_needed=True),
         Column("kind", choice(*Job.Kind.values), "kind"),
         Column("subject", field="subject"),

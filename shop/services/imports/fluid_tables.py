@@ -15,6 +15,7 @@ from shop.services.imports.cells import (
     CellError,
     choice,
     clock_time,
+    code,
     money,
     number,
     whole,
@@ -62,7 +63,7 @@ PRODUCTS = simple(
     "products.csv",
     Product,
     (
-        Column("product", field="code", is_needed=True),
+        Column("product", code, "code", is_needed=True),
         Column("name", field="name", is_needed=True),
         Column("family", choice(*Product.Family.values), "family"),
         Column("density15_kg_m3", number(low=500, high=2000), "density15_kg_m3"),

@@ -26,6 +26,7 @@ from shop.services.imports.cells import (
     CellError,
     choice,
     clock_time,
+    code,
     day,
     many,
     month_day,
@@ -69,7 +70,7 @@ SEASONS = Table(
 
 
 _DEPOT_COLUMNS = (
-    Column("depot", field="code", is_needed=True),
+    Column("depot", code, "code", is_needed=True),
     Column("name", field="name", is_needed=True),
     Column("time_zone", field="time_zone"),
     Column("distance_unit", choice("km", "mi"), "distance_unit"),

@@ -50,14 +50,12 @@ def folder_load(
 
 
 def was_loaded(path: Path) -> bool:
-    """Say whether these very files, byte for byte, were loaded before.
-
-    Loading them once more would change nothing but the counts on the shelf, which `stock.csv` sets back.
+    """Say whether these very files, byte for byte, were the last that were loaded under their names.
 
     Raises:
         InputError: the path holds nothing to load.
     """
-    return ImportRun.objects.filter(content_sha256=_fingerprint(_read(path))).exists()
+    return _last_hashes().items() >= _hashes(_read(path)).items()
 
 
 def _read(path: Path) -> dict[str, bytes]:
@@ -73,11 +71,16 @@ def _read(path: Path) -> dict[str, bytes]:
     return files
 
 
-def _fingerprint(files: Mapping[str, bytes]) -> str:
-    whole = hashlib.sha256()
-    for name in sorted(files):
-        whole.update(name.encode() + b"\0" + hashlib.sha256(files[name]).digest())
-    return whole.hexdigest()
+def _hashes(files: Mapping[str, bytes]) -> dict[str, str]:
+    return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+
+
+def _last_hashes() -> dict[str, str]:
+    """Return file name → hash of what was loaded last under that name."""
+    last: dict[str, str] = {}
+    for hashes in ImportRun.objects.order_by("pk").values_list("file_sha256", flat=True):
+        last |= hashes
+    return last
 
 
 def files_load(
@@ -105,10 +108,11 @@ def files_load(
             transaction.set_rollback(True)
         elif notes:
             counts = {file.file: file.counts() for file in report.files}
+            refused = {file.file for file in report.files if file.refusals}
             run = ImportRun.objects.create(
                 name=name[:200],
                 mode=mode,
-                content_sha256=_fingerprint(files),
+                file_sha256=_hashes({file: files[file] for file in files if file not in refused}),
                 loaded_at=clock.now(),
                 loaded_by=person,
                 counts=counts,
@@ -126,12 +130,22 @@ def _load_tables(
     if AS_OF_FILE in files:
         latest = max(latest, _as_of(files[AS_OF_FILE], report))
     notes: list[ChangeRecord] = []
+    old = _last_hashes().items() & _hashes(files).items()
     for table in TABLES:
         if table.file in files:
+            if table.is_count and table.file in dict(old):
+                report.files.append(_left_alone(table, files[table.file]))
+                continue
             one, more = _load_table(table, files[table.file], records, latest, progress)
             report.files.append(one)
             notes += more
     return notes
+
+
+def _left_alone(table: Table, content: bytes) -> FileReport:
+    """Report a count that was loaded before: what was issued since must not come back onto the shelf."""
+    rows = len(read_sheet(content, table.names, table.needed))
+    return FileReport(table.file, rows=rows, unchanged=rows)
 
 
 def _as_of(content: bytes, report: LoadReport) -> datetime.datetime:

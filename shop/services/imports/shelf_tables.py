@@ -63,6 +63,7 @@ STOCK = simple(
     ),
     ("depot", "product", "label"),
     after=_move_stock,
+    is_count=True,
 )
 
 RESERVATIONS = simple(
@@ -120,6 +121,7 @@ WASTE_TANKS = simple(
     ),
     ("depot", "stream"),
     check=_check_tank,
+    is_count=True,
 )
 
 CLOSED_DAYS = simple(

@@ -43,21 +43,19 @@ def test_today_is_the_depots_own_day(foreman, queue, north):
     # 07:00 UTC on the 9th is 20:00 on the 8th there (UTC−11)
     north.depot.time_zone = "Pacific/Pago_Pago"
     north.depot.save()
+    north.depot.daily_runs.all().delete()
     foreman.post("/api/v1/daily-runs", {"depot": "NORTH"}, format="json")
     assert queue.asked == [("NORTH", "2026-03-08")]
 
 
-def test_an_earlier_day_can_be_run_and_a_later_one_not(foreman, queue):
-    assert (
-        foreman.post(
-            "/api/v1/daily-runs", {"depot": "NORTH", "as_of": "2026-03-01"}, format="json"
-        ).status_code
-        == 202
-    )
+def test_neither_an_earlier_nor_a_later_day_is_run(foreman, queue):
+    earlier = foreman.post("/api/v1/daily-runs", {"depot": "NORTH", "as_of": "2026-03-01"}, format="json")
+    assert earlier.status_code == 409
+    assert "would overwrite" in earlier.json()["detail"]
     later = foreman.post("/api/v1/daily-runs", {"depot": "NORTH", "as_of": "2026-03-10"}, format="json")
     assert later.status_code == 400
     assert later.json()["errors"][0]["pointer"] == "#/as_of"
-    assert queue.asked == [("NORTH", "2026-03-01")]
+    assert queue.asked == []
 
 
 def test_another_depots_run_cannot_be_started(foreman, queue, south):
