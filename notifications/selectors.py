@@ -2,7 +2,7 @@
 
 import datetime
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -36,9 +36,17 @@ TO_ORDER = ["order today", "this week"]
 
 def people_to_tell(depot: Depot) -> QuerySet[Person]:
     """Return who gets the daily mail and sees a depot; a superuser sees all of them."""
+    return _on_the_list(depot).exclude(email="").order_by("username").prefetch_related("depots")
+
+
+def people_without_address(depot: Depot) -> QuerySet[Person]:
+    """Return who should get the daily mail about a depot but has no address."""
+    return _on_the_list(depot).filter(email="")
+
+
+def _on_the_list(depot: Depot) -> QuerySet[Person]:
     sees = Q(depots=depot) | Q(is_superuser=True)
-    people = Person.objects.filter(sees, gets_daily_mail=True, is_active=True).exclude(email="")
-    return people.distinct().order_by("username").prefetch_related("depots")
+    return Person.objects.filter(sees, gets_daily_mail=True, is_active=True).distinct()
 
 
 def mails_waiting() -> QuerySet[Mail]:
@@ -94,8 +102,11 @@ class _JobsOfTheDay:
                 self.today.extend([_booking(job, local)] if local.date() == as_of else [])
 
 
-def digest_gather(person: Person, as_of: datetime.date) -> DigestInput:
-    """Gather what one person is to be told about a day: the stored lines of that person's depots."""
+def digest_gather(person: Person, as_of: datetime.date, not_yet: Sequence[Depot] = ()) -> DigestInput:
+    """Gather what one person is to be told about a day: the stored lines of that person's depots.
+
+    not_yet: depots whose run of the day is still to come.
+    """
     depots = list(depots_of(person))
     jobs = _JobsOfTheDay.gather(person, as_of)
     soon = (as_of, as_of + datetime.timedelta(days=SOON_DAYS))
@@ -108,6 +119,7 @@ def digest_gather(person: Person, as_of: datetime.date) -> DigestInput:
         depots=tuple(depot.name for depot in depots),
         site_url=settings.SITE_URL.rstrip("/"),
         failed=tuple(failed.order_by("depot__code").values_list("depot__code", flat=True)),
+        not_yet=tuple(sorted(depot.code for depot in not_yet)),
         half_done=tuple(_half_done(jobs.half_done, lines)),
         due=tuple(_due_items(lines, jobs, as_of)),
         bookings=tuple(jobs.today),

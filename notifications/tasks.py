@@ -4,14 +4,15 @@ import datetime
 
 from celery import shared_task
 
-from notifications.services import daily, sending
+from notifications.services import daily, mails, sending
 
 
 @shared_task
 def daily_runs_due() -> None:
-    """Start the run of every depot whose local hour has come."""
+    """Start the run of every depot whose local hour has come, and let no mail wait for one that does not come."""
     for depot, day in daily.daily_runs_due():
         daily_run.delay(depot.code, day.isoformat())
+    mails.mails_overdue()
 
 
 @shared_task

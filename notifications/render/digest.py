@@ -60,7 +60,8 @@ class Section:
 class Digest:
     """One finished mail: its subject, its plain text, and the same sections for the HTML part.
 
-    opening: what comes before all lists: that a run failed, or that all is quiet. site_url: goes before paths.
+    opening: what comes before all lists: that a run failed or is still to come, or that all is quiet.
+    site_url: goes before paths.
     """
 
     subject: str
@@ -179,9 +180,15 @@ def _first_cut_off(told: DigestInput) -> str:
 
 
 def _opening(told: DigestInput) -> tuple[str, ...]:
-    if told.failed:
-        return (f"Today's run failed at {', '.join(told.failed)}: lines from there are of an earlier day.",)
-    return () if _worst(told) else (f"{QUIET}.",)
+    older = [("failed", told.failed), ("is still to come", told.not_yet)]
+    return (
+        *(
+            f"Today's run {word} at {', '.join(depots)}: lines from there are of an earlier day."
+            for word, depots in older
+            if depots
+        ),
+        *(() if _worst(told) else (f"{QUIET}.",)),
+    )
 
 
 def _subject(told: DigestInput) -> str:

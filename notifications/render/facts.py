@@ -123,13 +123,14 @@ class Yesterday:
 class DigestInput:
     """One morning as one person may see it, each list in working order.
 
-    failed: depots whose run of this day failed, so that their lines are older than the day.
+    failed, not_yet: depots whose run of this day failed or is still to come, so that their lines are older.
     """
 
     day: date
     depots: tuple[str, ...]
     site_url: str
     failed: tuple[str, ...] = ()
+    not_yet: tuple[str, ...] = ()
     half_done: tuple[HalfDone, ...] = ()
     due: tuple[DueItem, ...] = ()
     bookings: tuple[Booking, ...] = ()

@@ -5,12 +5,13 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
+from notifications.selectors import people_without_address
 from notifications.services.mails import mails_store, run_failure_store
 from notifications.services.sending import mails_send
 from shop import clock
 from shop.errors import ApplicationError, InputError
 from shop.models import DailyRun, Depot
-from shop.services.daily_run import Step, run_steps, steps_in_order
+from shop.services.daily_run import Step, refuse_earlier_day, run_steps, steps_in_order
 
 log = logging.getLogger(__name__)
 
@@ -57,7 +58,7 @@ def daily_runs(
     """Run some or all depots in turn and report on each; a failed one does not stop the others.
 
     depot_codes: None for all depots. as_of: None for each depot's own today. Raises InputError for a code that
-    is not known, or when there is no depot at all.
+    is not known, or when there is no depot at all, ConflictError before anything is run if a depot is further on.
     """
     depots = {depot.code: depot for depot in Depot.objects.order_by("code")}
     if not depots:
@@ -66,10 +67,12 @@ def daily_runs(
     unknown = [code for code in codes if code not in depots]
     if unknown:
         raise InputError(f"Depot {', '.join(unknown)} is not known; choose from {', '.join(depots)}.")
+    days = {code: as_of or clock.today(depots[code].time_zone) for code in codes}
+    for code, day in days.items():
+        refuse_earlier_day(depots[code], day)
     reports = []
-    for code in codes:
-        depot = depots[code]
-        run = daily_run(depot, as_of or clock.today(depot.time_zone), is_again=is_again)
+    for code, day in days.items():
+        run = daily_run(depots[code], day, is_again=is_again)
         failed = run.state == DailyRun.State.FAILED
         reports.append(RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed))
     return reports
@@ -94,7 +97,10 @@ def daily_runs_due() -> list[tuple[Depot, datetime.date]]:
 
 
 def _mails_stored(depot: Depot, as_of: datetime.date) -> dict[str, int]:
-    return {"new_mails": mails_store(depot, as_of)}
+    return {
+        "new_mails": mails_store(depot, as_of),
+        "without_address": people_without_address(depot).count(),
+    }
 
 
 def _mails_sent(depot: Depot, as_of: datetime.date) -> dict[str, int]:

@@ -16,7 +16,7 @@ from shop.services.daily_run import STEPS, steps_in_order
 DAILY = "daily"
 RUN_FAILED = "run failed"
 TOGETHER = datetime.timedelta(hours=1)
-"""A depot whose own hour comes later than this after another's is not waited for."""
+"""How long the mail of a person of several depots waits for the slower ones."""
 FIGURES = {step.name for step in STEPS}
 """The steps of a depot's daily run after which its lines are those of the day."""
 
@@ -25,8 +25,9 @@ def mails_store(depot: Depot, as_of: datetime.date) -> int:
     """Put the daily mail of everyone who sees a depot into the outbox and return how many were new.
 
     A person of several depots gets one mail about all of them: it is written by whichever depot's run is the
-    last to have its figures ready for the day. A depot whose run failed, or whose
-    own hour comes more than one hour later (other time zones), is not waited for; the mail says so.
+    last to have its figures ready for the day. Not waited for, and named in the mail, are a depot whose run
+    failed, one whose own hour is more than an hour away (other time zones), and any at all once the first
+    figures are an hour old: a run that never starts silences nobody for longer (see `mails_overdue`).
     The figures are noted as done before this step begins, so of two runs that end together at least one sees
     the other. Repeating adds nothing: person, kind and day are a unique key.
     """
@@ -40,19 +41,30 @@ def mails_store(depot: Depot, as_of: datetime.date) -> int:
         for person in people_to_tell(depot):
             depots = list(depots_of(person))
             seen = frozenset(own.pk for own in depots)
-            awaited = {own.pk for own in depots if _starts(own, as_of) <= _starts(depot, as_of) + TOGETHER}
-            if person.pk in told or not awaited <= through or not seen & ready:
+            not_yet = [own for own in depots if own.pk not in through]
+            first_at = min((runs[pk].started_at for pk in seen & ready), default=None)
+            if person.pk in told or first_at is None or _is_worth_waiting(not_yet, first_at, as_of):
                 continue
             # People who see the same depots are told the same.
-            digest = written.get(seen) or write_digest(digest_gather(person, as_of))
+            digest = written.get(seen) or write_digest(digest_gather(person, as_of, not_yet))
             written[seen] = digest
             html = render_to_string("notifications/daily.html", {"digest": digest})
             new += _store(person, DAILY, as_of, digest.subject, digest.text, html)
     return new
 
 
-def _starts(depot: Depot, as_of: datetime.date) -> datetime.datetime:
-    return clock.local_instant(as_of, depot.daily_run_at, depot.time_zone)
+def mails_overdue() -> int:
+    """Write the mails that waited long enough for a depot whose run did not come; return how many were new."""
+    days = {depot: clock.today(depot.time_zone) for depot in Depot.objects.order_by("code")}
+    runs = DailyRun.objects.filter(as_of__in=set(days.values()), state=DailyRun.State.DONE)
+    done = set(runs.values_list("depot_id", "as_of"))
+    return sum(mails_store(depot, day) for depot, day in days.items() if (depot.pk, day) in done)
+
+
+def _is_worth_waiting(not_yet: list[Depot], first_at: datetime.datetime, as_of: datetime.date) -> bool:
+    now = clock.now()
+    hours = [clock.local_instant(as_of, depot.daily_run_at, depot.time_zone) for depot in not_yet]
+    return now - first_at < TOGETHER and any(hour <= now + TOGETHER for hour in hours)
 
 
 def run_failure_store(run: DailyRun) -> int:

@@ -52,7 +52,7 @@ class Depot(models.Model):
 class Season(models.Model):
     """A yearly spell, written as month and day, in which a group of vehicles is used (or must not be touched)."""
 
-    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
+    code = models.CharField(max_length=24, unique=True)
     opens_month = models.PositiveSmallIntegerField()
     opens_day = models.PositiveSmallIntegerField()
     closes_month = models.PositiveSmallIntegerField()

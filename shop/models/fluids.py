@@ -13,7 +13,7 @@ class Specification(models.Model):
         OPEN_STANDARD = "open standard"
         MAKER = "maker"
 
-    code = models.CharField(max_length=40, unique=True, validators=[in_addresses])
+    code = models.CharField(max_length=40, unique=True)
     kind = models.CharField(max_length=16, choices=Kind)
     note = models.CharField(max_length=200, blank=True)
     replaced_by = models.ForeignKey(

@@ -23,7 +23,7 @@ class UnitModel(models.Model):
         STEERING = "steering"
         HYDRAULICS = "hydraulics"
 
-    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
+    code = models.CharField(max_length=24, unique=True)
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=24, choices=Kind)
     level_check = models.CharField(max_length=80, blank=True)

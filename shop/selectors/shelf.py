@@ -88,7 +88,7 @@ def on_order(depot_pk: int, as_of: date) -> dict[int, OnOrder]:
         else:
             own.late.append(
                 f"{line.litres:g} L ordered from {line.supplier.name} on {line.ordered_on} were expected on "
-                f"{line.expected_on}; ask there before ordering again."
+                f"{line.expected_on}; ask the supplier before ordering again."
             )
     return found
 

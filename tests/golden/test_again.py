@@ -105,7 +105,7 @@ def test_overdue_delivery_does_not_count_and_is_named(depot_run: datetime.date) 
         daily_run(depot, depot_run, is_again=True)
     line = ProposedLine.objects.get(product__code="F13")
     assert line.facts["on_order_l"] == 0
-    assert "ask there before ordering again" in line.facts["reasons"][0]["text"]
+    assert "ask the supplier before ordering again" in line.facts["reasons"][0]["text"]
 
 
 def test_depot_far_away_does_not_hold_up_the_morning_mail(depot_run: datetime.date) -> None:

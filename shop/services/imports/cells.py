@@ -3,18 +3,16 @@
 import datetime
 import difflib
 import math
-import re
 from collections.abc import Callable, Iterable
 from decimal import Decimal, InvalidOperation
 
+from django.core.exceptions import ValidationError
+
 from intervals.errors import QuantityError
 from intervals.quantities import parse_amount, to_h
+from shop.models.codes import in_addresses
 
 Parse = Callable[[str], object]
-
-
-CODE = re.compile(r"[^/\\\x00-\x1f\x7f]+")
-"""What may stand in an address as one part of it."""
 
 
 class CellError(Exception):
@@ -38,15 +36,11 @@ def text(cell: str) -> str:
 
 
 def code(cell: str) -> str:
-    """Return a code that can stand in a page's address.
-
-    Raises:
-        CellError: it holds a slash or a character that cannot be seen.
-    """
-    if not CODE.fullmatch(cell):
-        raise CellError(
-            f"“{cell}” holds a slash or a hidden character; codes stand in addresses, write it without."
-        )
+    """Return a code that can stand in a page's address; raises CellError for any other."""
+    try:
+        in_addresses(cell)
+    except ValidationError as error:
+        raise CellError(" ".join(error.messages)) from error
     return cell
 
 

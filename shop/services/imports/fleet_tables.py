@@ -258,7 +258,7 @@ def _check_job(row: Row, records: Records) -> None:
 JOBS = Table(
     "jobs.csv",
     (
-        Column("job", code, "code", is_needed=True),
+        Column("job", field="code", is_needed=True),
         Column("unit", field="unit", refers_to=Unit, is_needed=True),
         Column("kind", choice(*Job.Kind.values), "kind"),
         Column("subject", field="subject"),

@@ -1,5 +1,7 @@
 """The tables of the house: seasons, depots, people, unit models, unit cards, kits and rules."""
 
+from collections.abc import Sequence
+
 from django.contrib.auth.hashers import make_password
 
 from intervals.errors import HatchmarkError
@@ -100,9 +102,16 @@ _PERSON_COLUMNS = (
 )
 
 
-def _check_person(row: Row, records: Records) -> None:
-    if row.values["gets_daily_mail"] and row.has("mail") and not row.values["mail"]:
-        row.refuse("mail", "it is blank, but the person gets the daily mail; give an address or write no.")
+def _verify_people(rows: Sequence[Row], records: Records) -> None:
+    """Refuse whoever would now get the daily mail without an address, by this file or an earlier one."""
+    for row in rows:
+        person = records.find(Person, str(row.values["sign_in"]))
+        if person.gets_daily_mail and not person.email:
+            row.refuse(
+                "mail",
+                "there is none, but the person gets the daily mail; give an address or write no under "
+                "gets_daily_mail.",
+            )
 
 
 PEOPLE = Table(
@@ -118,7 +127,7 @@ PEOPLE = Table(
         ),
     ),
     sets=(SetPart(Person.depots.through, "person", "depot", "depots"),),
-    check=_check_person,
+    verify=_verify_people,
 )
 
 

@@ -17,11 +17,12 @@ from shop.services.imports.incoming_readings import READINGS, readings_load
 from shop.services.imports.records import CODES, Records
 from shop.services.imports.report import ALL_OR_NOTHING, MODES, FileReport, LoadReport, Refusal
 from shop.services.imports.sheets import Row, SheetError, read_sheet
-from shop.services.imports.storing import ADDED, CHANGED, store_rows
+from shop.services.imports.storing import ADDED, CHANGED, is_held, store_rows
 from shop.services.imports.tables import TABLES
 
 AS_OF_FILE = "as_of.txt"
 Progress = Callable[[str, int, int], None]
+_COUNTS = {table.file for table in TABLES if table.is_count}
 
 
 def folder_load(
@@ -55,7 +56,10 @@ def was_loaded(path: Path) -> bool:
     Raises:
         InputError: the path holds nothing to load.
     """
-    return _last_hashes().items() >= _hashes(_read(path)).items()
+    last: dict[str, str] = {}
+    for hashes in _loaded_hashes():
+        last |= hashes
+    return last.items() >= _hashes(_read(path)).items()
 
 
 def _read(path: Path) -> dict[str, bytes]:
@@ -71,16 +75,36 @@ def _read(path: Path) -> dict[str, bytes]:
     return files
 
 
+def _sha256(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
 def _hashes(files: Mapping[str, bytes]) -> dict[str, str]:
-    return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+    return {name: _sha256(content) for name, content in files.items()}
 
 
-def _last_hashes() -> dict[str, str]:
-    """Return file name → hash of what was loaded last under that name."""
-    last: dict[str, str] = {}
-    for hashes in ImportRun.objects.order_by("pk").values_list("file_sha256", flat=True):
-        last |= hashes
-    return last
+def _loaded_hashes() -> list[dict[str, str]]:
+    """Return file name → hash of each load, the first load first."""
+    return list(ImportRun.objects.order_by("pk").values_list("file_sha256", flat=True))
+
+
+def _ever_loaded() -> set[tuple[str, str]]:
+    return {pair for hashes in _loaded_hashes() for pair in hashes.items()}
+
+
+def _taken_in(files: Mapping[str, bytes], report: LoadReport) -> dict[str, str]:
+    """Return file name → hash of the files that went in whole, and of counts of which any row did."""
+    refused = {
+        file.file
+        for file in report.files
+        if file.refusals and (file.file not in _COUNTS or file.refused == file.rows)
+    }
+    return _hashes({name: content for name, content in files.items() if name not in refused})
+
+
+def _has_new_count(taken: Mapping[str, str]) -> bool:
+    """Say whether a count went in that has to be known again, even if it found the books right."""
+    return any(name in _COUNTS for name, _ in taken.items() - _ever_loaded())
 
 
 def files_load(
@@ -103,22 +127,22 @@ def files_load(
             report.files.append(FileReport(file, refusals=[Refusal(file, 0, "", sentence)]))
     with transaction.atomic():
         notes = _load_tables(files, report, progress)
+        taken = _taken_in(files, report)
         is_kept = not is_dry_run and not (report.refusals and mode == ALL_OR_NOTHING)
         if not is_kept:
             transaction.set_rollback(True)
-        elif notes:
+        elif notes or _has_new_count(taken):
             counts = {file.file: file.counts() for file in report.files}
-            refused = {file.file for file in report.files if file.refusals}
             run = ImportRun.objects.create(
                 name=name[:200],
                 mode=mode,
-                file_sha256=_hashes({file: files[file] for file in files if file not in refused}),
+                file_sha256=taken,
                 loaded_at=clock.now(),
                 loaded_by=person,
                 counts=counts,
             )
             changes_write(notes, person=person, import_run=run)
-            report.is_written = True
+            report.is_written = bool(notes)
     return report
 
 
@@ -130,22 +154,14 @@ def _load_tables(
     if AS_OF_FILE in files:
         latest = max(latest, _as_of(files[AS_OF_FILE], report))
     notes: list[ChangeRecord] = []
-    old = _last_hashes().items() & _hashes(files).items()
+    before = _ever_loaded()
     for table in TABLES:
         if table.file in files:
-            if table.is_count and table.file in dict(old):
-                report.files.append(_left_alone(table, files[table.file]))
-                continue
-            one, more = _load_table(table, files[table.file], records, latest, progress)
+            is_old = table.is_count and (table.file, _sha256(files[table.file])) in before
+            one, more = _load_table(table, files[table.file], records, latest, progress, is_old_count=is_old)
             report.files.append(one)
             notes += more
     return notes
-
-
-def _left_alone(table: Table, content: bytes) -> FileReport:
-    """Report a count that was loaded before: what was issued since must not come back onto the shelf."""
-    rows = len(read_sheet(content, table.names, table.needed))
-    return FileReport(table.file, rows=rows, unchanged=rows)
 
 
 def _as_of(content: bytes, report: LoadReport) -> datetime.datetime:
@@ -160,8 +176,15 @@ def _as_of(content: bytes, report: LoadReport) -> datetime.datetime:
 
 
 def _load_table(
-    table: Table, content: bytes, records: Records, latest: datetime.datetime, progress: Progress | None
+    table: Table,
+    content: bytes,
+    records: Records,
+    latest: datetime.datetime,
+    progress: Progress | None,
+    *,
+    is_old_count: bool,
 ) -> tuple[FileReport, list[ChangeRecord]]:
+    """Load one file. Of a count that was loaded before only rows not held yet go in: a count counts once."""
     report = FileReport(table.file)
     try:
         rows = read_sheet(content, table.names, table.needed)
@@ -178,6 +201,9 @@ def _load_table(
         for row in rows:
             if not row.errors:
                 table.check(row, records)
+    if is_old_count:
+        rows = [row for row in rows if row.errors or not is_held(table, row, records)]
+        report.unchanged = report.rows - len(rows)
     is_judged = table is READINGS
     notes = (
         readings_load(rows, records, report, latest) if is_judged else _store(table, rows, records, report)

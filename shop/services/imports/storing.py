@@ -60,6 +60,14 @@ def store_rows(table: Table, rows: Sequence[Row], records: Records) -> Outcome:
     return outcome
 
 
+def is_held(table: Table, row: Row, records: Records) -> bool:
+    """Say whether the main record of a row, not yet stored, is there already."""
+    part = table.parts[table.main]
+    values = part.fields(row, (), records) or {}
+    names = tuple(attname(part.model, name) for name in part.key)
+    return bool(records.group(part.model, *names).get(tuple(_plain_value(values[name]) for name in part.key)))
+
+
 def row_label(table: Table, row: Row) -> str:
     """Return what people call a row: its key cells."""
     return " ".join(cell for name in table.key if (cell := row.cells.get(name, "")))

@@ -14,6 +14,7 @@ from notifications.services.daily import daily_run, daily_runs_due
 from shop import clock
 from shop.models import DailyRun, Depot
 from shop.services import daily_run as shop_daily_run
+from shop.services.daily_run import STEP_NAMES, steps_in_order
 from tests.notifications.rows import DAY, a_depot, a_line, a_person
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("mail_folder")]
@@ -70,7 +71,10 @@ def test_a_run_ends_with_mail_files_and_repeating_it_changes_nothing(mail_folder
     a_person(depot, username="ines")
     first = daily_run(depot, DAY)
     assert first.state == DailyRun.State.DONE
-    assert (first.steps["mails stored"], first.steps["mails sent"]["sent"]) == ({"new_mails": 1}, 1)
+    assert (first.steps["mails stored"], first.steps["mails sent"]["sent"]) == (
+        {"new_mails": 1, "without_address": 0},
+        1,
+    )
     files = {path.name: path.read_bytes() for path in mail_folder.iterdir()}
     assert list(files) == ["2026-03-02_ines_daily.eml"]
     for is_again in (False, True):
@@ -173,3 +177,50 @@ def test_a_task_runs_its_depots_day() -> None:
     tasks.mails_send()
     assert DailyRun.objects.get().state == DailyRun.State.DONE
     assert Mail.objects.get().state == Mail.State.SENT
+
+
+def test_every_step_of_a_run_has_its_place_in_the_order() -> None:
+    depot = a_depot()
+    run = daily_run(depot, DAY)
+    assert tuple(run.steps) == STEP_NAMES
+    DailyRun.objects.update(steps=dict(reversed(run.steps.items())))
+    assert tuple(steps_in_order(DailyRun.objects.get())) == STEP_NAMES
+
+
+def test_the_command_prints_the_steps_in_the_order_they_are_done(capsys: pytest.CaptureFixture[str]) -> None:
+    a_depot("UY")
+    call_command("daily_run", as_of=DAY)
+    DailyRun.objects.update(steps=dict(reversed(DailyRun.objects.get().steps.items())))
+    capsys.readouterr()
+    call_command("daily_run", "--json", as_of=DAY)
+    (run,) = json.loads(capsys.readouterr().out)["runs"]
+    assert tuple(run["steps"]) == STEP_NAMES
+
+
+def test_an_earlier_day_is_refused_before_any_depot_is_run() -> None:
+    a_depot("LY")
+    later = a_depot("UY")
+    daily_run(later, DAY)
+    with pytest.raises(CommandError, match="UY was worked out for 2026-03-02 already") as refused:
+        call_command("daily_run", as_of=DAY - datetime.timedelta(days=1))
+    assert refused.value.returncode == 1
+    assert [str(run) for run in DailyRun.objects.all()] == ["UY 2026-03-02 done"]
+
+
+def test_people_without_an_address_are_counted() -> None:
+    depot = a_depot()
+    a_person(depot)
+    a_person(depot, email="")
+    a_person(depot, email="", gets_daily_mail=False)
+    assert daily_run(depot, DAY).steps["mails stored"] == {"new_mails": 1, "without_address": 1}
+
+
+def test_the_tick_also_writes_the_mails_that_waited_long_enough() -> None:
+    first, never = a_depot("UY"), a_depot("LY")
+    a_person(first, never)
+    daily_run(first, DAY)
+    assert not Mail.objects.exists()
+    clock.pin(clock.now() + datetime.timedelta(hours=1))
+    with mock.patch.object(tasks.daily_run, "delay"):
+        tasks.daily_runs_due()
+    assert Mail.objects.get().state == Mail.State.QUEUED

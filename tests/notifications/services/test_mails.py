@@ -5,7 +5,8 @@ import datetime
 import pytest
 
 from notifications.models import Mail
-from notifications.services.mails import FIGURES, mails_store, run_failure_store
+from notifications.services.mails import FIGURES, mails_overdue, mails_store, run_failure_store
+from shop import clock
 from shop.models import DailyRun, Depot
 from tests.notifications.rows import DAY, MORNING, a_depot, a_line, a_person
 
@@ -56,6 +57,68 @@ def test_a_failed_depot_is_not_waited_for_and_the_mail_says_so() -> None:
     a_run(last, is_ready=False, state="failed")
     assert mails_store(first, DAY) == 1
     assert "run failed at LY" in Mail.objects.get().subject.replace("Daily ", "daily ")
+
+
+def test_depot_of_another_part_of_the_world_does_not_hold_up_the_morning() -> None:
+    # IANA time zone database: on 2 March 2026 05:30 is 04:30 UTC in Berlin and 13:30 UTC in Los Angeles.
+    here, far = a_depot("UY"), a_depot("LA", time_zone="America/Los_Angeles")
+    person = a_person(here, far)
+    a_run(here)
+    assert mails_store(here, DAY) == 1
+    mail = Mail.objects.get(person=person)
+    assert "Today's run is still to come at LA: lines from there are of an earlier day." in mail.text
+    assert "is still to come at LA" in mail.html
+    clock.pin(datetime.datetime(2026, 3, 2, 13, 35, tzinfo=datetime.UTC))
+    a_run(far)
+    assert mails_store(far, DAY) == 0
+
+
+def test_depots_whose_hours_lie_close_together_are_told_of_in_one_mail() -> None:
+    first, last = a_depot("UY"), a_depot("LY", daily_run_at=datetime.time(6, 30))
+    a_person(first, last)
+    a_run(first)
+    assert mails_store(first, DAY) == 0
+    last.daily_run_at = datetime.time(6, 31)
+    last.save()
+    assert mails_store(first, DAY) == 1
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "Australia/Sydney"])
+def test_depot_whose_run_never_starts_silences_nobody_for_longer_than_an_hour(zone: str) -> None:
+    # Sydney's hour was long before: UTC+11 in March, IANA time zone database.
+    first, never = a_depot("UY"), a_depot("LY", time_zone=zone)
+    a_person(first, never)
+    a_run(first, state="done")
+    assert (mails_store(first, DAY), mails_overdue()) == (0, 0)
+    clock.pin(MORNING + datetime.timedelta(minutes=59))
+    assert mails_overdue() == 0
+    clock.pin(MORNING + datetime.timedelta(minutes=60))
+    assert [mails_overdue() for _ in range(2)] == [1, 0]
+    assert "Today's run is still to come at LY" in Mail.objects.get().text
+
+
+def test_both_depots_run_by_hand_late_in_the_day_still_give_one_whole_mail() -> None:
+    clock.pin(MORNING + datetime.timedelta(hours=9))
+    first, last = a_depot("UY"), a_depot("LY")
+    a_person(first, last)
+    DailyRun.objects.filter(pk=a_run(first).pk).update(started_at=clock.now())
+    assert mails_store(first, DAY) == 0
+    a_run(last)
+    assert mails_store(last, DAY) == 1
+    assert "still to come" not in Mail.objects.get().text
+
+
+def test_failure_mail_names_the_steps_in_the_order_they_are_done() -> None:
+    depot = a_depot()
+    a_person(depot)
+    run = a_run(depot, state="failed")
+    # PostgreSQL's jsonb keeps shorter keys first: PostgreSQL manual, 8.14 JSON Types, from memory.
+    DailyRun.objects.filter(pk=run.pk).update(
+        steps={"mails sent": {}, "due lines": {}, "order list": {}, "mails stored": {}}
+    )
+    run.refresh_from_db()
+    run_failure_store(run)
+    assert "due lines, order list, mails stored, mails sent" in Mail.objects.get().text
 
 
 def test_without_any_figures_there_is_only_the_word_that_the_run_failed_once() -> None:

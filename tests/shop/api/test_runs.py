@@ -80,3 +80,10 @@ def test_without_a_queue_the_run_is_through_when_the_answer_comes(foreman, north
     run = foreman.get(answer["Location"]).json()
     assert run["state"] == "done"
     assert run["steps"]["due lines"]
+
+
+def test_steps_are_told_in_the_order_they_are_done(foreman, north):
+    north.run.steps = {"mails sent": {}, "order list": {}, "mails stored": {}, "due lines": {"rows": 1}}
+    north.run.save()
+    (run,) = foreman.get("/api/v1/daily-runs").json()["results"]
+    assert list(run["steps"]) == ["due lines", "order list", "mails stored", "mails sent"]

@@ -3,6 +3,8 @@
 import csv
 import io
 
+import pytest
+
 from shop.models import ProposedLine
 from tests.shop.web.conftest import TODAY
 
@@ -49,3 +51,15 @@ def test_the_csv_file_has_one_row_per_line(foreman, yard):
     assert [(row["product"], row["packs"], row["net_l"], row["why"]) for row in rows] == [
         ("F01", "1 × 60 L", "56.7", "'+cmd")
     ]
+
+
+@pytest.mark.parametrize("when", ["order today", "nothing to order"])
+def test_an_overdue_delivery_and_the_notes_are_shown(foreman, yard, when):
+    late = (
+        "20 L ordered from Brinnock Oils were expected on 2026-02-27; ask the supplier before ordering again."
+    )
+    reasons = [{"code": "late_delivery", "text": late}, {"code": "too_late", "text": "Too late for K19."}]
+    propose(when=when, facts=ProposedLine.objects.get().facts | {"reasons": reasons})
+    page = foreman.get("/orders").content.decode()
+    assert page.count(late) == 1
+    assert page.count("Too late for K19.") == (when == "order today")
