@@ -131,7 +131,7 @@ def to_h(value: str | float, unit: str) -> float:
     if unit == "h":
         if isinstance(value, str) and ":" in value:
             raise QuantityError(
-                f'"{value}" has minutes but this meter is decimal. Write 1234.5, or set it to hh:mm.'
+                f'"{value}" has minutes but the unit is decimal hours. Write 1234.5, or give hh:mm as the unit.'
             )
         return parse_amount(value) if isinstance(value, str) else _finite(value)
     if unit != "hh:mm":

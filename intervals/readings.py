@@ -198,7 +198,10 @@ def _question(raw: float, offset: float, limits: _Limits, rolls_over_at: float |
             return Verdict("asked", code, guess, f"{about}: {question} {guess:.1f} would fit.")
     if total < limits.low:
         last = f"{limits.low - offset:g}"
-        sentence = f"{shown} is lower than the last reading, {last}. Read it again, or record a meter change."
+        sentence = (
+            f"{shown} is lower than the last reading, {last}. Read it again; if the meter was replaced or rolled over, "
+            "load that first (meter_changes.csv)."
+        )
         return Verdict("asked", "lower_than_last", None, sentence)
     if total > limits.later:
         later = f"{limits.later - offset:g}"

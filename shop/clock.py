@@ -16,6 +16,11 @@ def today(time_zone: str) -> datetime.date:
     return now().astimezone(zoneinfo.ZoneInfo(time_zone)).date()
 
 
+def local_time(time_zone: str) -> datetime.time:
+    """Return the local time of day in an IANA time zone."""
+    return now().astimezone(zoneinfo.ZoneInfo(time_zone)).time()
+
+
 def pin(instant: datetime.datetime | None) -> None:
     """Hold the clock at an instant for this whole process (the demo's day 0), or let it run again with None."""
     global _pinned

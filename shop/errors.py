@@ -37,3 +37,9 @@ class ConflictError(ApplicationError):
     """It clashes with the records."""
 
     code = "conflict"
+
+
+NOT_PREPARED = (
+    "The database cannot be used as it is ({error}); prepare it first with `manage.py migrate`, and look at "
+    "DATABASE_URL if that does not help."
+)

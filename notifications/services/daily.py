@@ -26,6 +26,7 @@ class RunReport:
     steps: Mapping[str, Mapping[str, int]]
     error: str
     is_failed: bool
+    was_done: bool
 
 
 def daily_run(depot: Depot, as_of: datetime.date, *, is_again: bool = False) -> DailyRun:
@@ -72,9 +73,15 @@ def daily_runs(
         refuse_earlier_day(depots[code], day)
     reports = []
     for code, day in days.items():
+        was_done = (
+            not is_again
+            and DailyRun.objects.filter(depot=depots[code], as_of=day, state=DailyRun.State.DONE).exists()
+        )
         run = daily_run(depots[code], day, is_again=is_again)
         failed = run.state == DailyRun.State.FAILED
-        reports.append(RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed))
+        reports.append(
+            RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed, was_done)
+        )
     return reports
 
 

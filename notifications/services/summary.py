@@ -8,6 +8,7 @@ from typing import Any
 from notifications.models import Mail
 from shop.models import DueLine, Person, ProposedLine
 from shop.selectors.due import OVERLAYS, in_working_order, states_of
+from shop.selectors.orders import WHEN
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,11 @@ def day_summary(as_of: datetime.date) -> Summary:
         overlays={name: sorted(overlays.get(name, [])) for name in OVERLAYS},
         due=[_due(line) for line in lines],
         order_list=[
-            _order(line) for line in ProposedLine.objects.select_related("depot", "product", "supplier")
+            _order(line)
+            for line in sorted(
+                ProposedLine.objects.select_related("depot", "product", "supplier"),
+                key=lambda line: (WHEN.index(line.when), line.depot.code, line.product.code),
+            )
         ],
         mail=[
             {

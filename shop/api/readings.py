@@ -39,10 +39,7 @@ class ReadingList(Scoped, ListAPIView):
     @extend_schema(
         summary="Take readings in",
         parameters=[PARAMETER],
-        request={"application/json": {"oneOf": [
-            {"$ref": "#/components/schemas/ReadingGiven"},
-            {"type": "array", "items": {"$ref": "#/components/schemas/ReadingGiven"}},
-        ]}},
+        request=shapes.ReadingGiven(many=True),
         responses=shapes.ReadingsOutcome,
     )  # fmt: skip
     def post(self, request: Request) -> Response:

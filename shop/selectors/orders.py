@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from shop.models import Person, ProposedLine
 from shop.selectors.access import proposed_lines_of
 
-WHEN = ["order today", "this week", "can wait", "nothing to order"]
+WHEN = ["order today", "cannot say", "this week", "can wait", "nothing to order"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +17,6 @@ class OrderGroup:
 
 
 def order_groups(person: Person) -> list[OrderGroup]:
-    """Return the person's proposed lines in four groups, the most urgent first; empty groups are kept."""
+    """Return the person's proposed lines in groups, the most urgent first; empty groups are kept."""
     lines = list(proposed_lines_of(person).order_by("latest_order_day", "product__code", "depot__code"))
     return [OrderGroup(when, [line for line in lines if line.when == when]) for when in WHEN]

@@ -24,6 +24,7 @@ from shop.models import (
 from shop.selectors.access import due_lines_of, jobs_of, readings_of, units_of, vehicles_of
 from shop.selectors.exchange import UnitPlan, plan_for_unit
 
+ACTIVE = [Job.State.BOOKED, Job.State.IN_BAY, *Job.MUST_NOT_MOVE, Job.State.FILLED, Job.State.LEVEL_PROVED]
 HISTORY_ROWS = 20
 READING_ROWS = 12
 
@@ -55,6 +56,12 @@ class UnitPage:
     holds: list[Hold]
 
     meter_kinds: tuple[str, ...] = ()
+
+    @property
+    def booked_method(self) -> str:
+        """The method the unit's open or booked job was planned with; empty when there is none."""
+        methods = (job.method for job in self.jobs if job.done_on is None and job.state in ACTIVE)
+        return next((method for method in methods if method), "")
 
     @property
     def vehicle(self) -> Vehicle:

@@ -26,6 +26,7 @@ from shop.selectors.core_inputs import CoreInputs, Line
 from shop.selectors.seasons import is_in_season, season_ends_on, season_opens_on
 
 ABSENT = REASONS.index("no such clock")
+NEXT_UNKNOWN = REASONS.index("run to the next job unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +119,15 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
     usage, meter = (
         (inputs.distance_usage, line.odometer) if line.odometer else (inputs.hours_usage, line.hour_meter)
     )
-    factor = _shown_in(line, DISTANCE)[1] if line.odometer else 1.0
+    distance_unit, distance_factor = _shown_in(line, DISTANCE)
+    factor = distance_factor if line.odometer else 1.0
     total = _or_none(float(usage.last_total[row]) * factor)
     return {
         "clocks": [_clock(inputs, result, row, index) for index in range(len(CLOCKS)) if _has(result, row, index)],
         "interval": {
             "km": version.interval_km, "h": version.interval_h, "months": version.interval_months,
+            "distance": None if version.interval_km is None else round(version.interval_km * distance_factor, 3),
+            "distance_unit": distance_unit,
         },
         "severity": line.severity,
         "severity_factors": [[factor.reason, factor.factor, factor.source] for factor in line.factors],
@@ -183,6 +187,8 @@ def _reason(line: Line, code: int) -> str:
         return ""
     if code and line.last is None:
         return f"no history of the {line.rule.subject}"
+    if code == NEXT_UNKNOWN:
+        return "age of the fluid before the last job unknown, type it with that job (last_services.csv, age_before)"
     return REASONS[code]
 
 

@@ -49,7 +49,7 @@ def _record(person: Person, fitting: Fitting, meter: Meter, report: JobReport, n
     except InputError as error:
         raise InputError(error.sentence, fields={name: error.sentence}) from error
     if reading.status != Reading.Status.ACCEPTED:
-        raise InputError(f"{reading.question} Read the meter again.", fields={name: reading.question})
+        raise InputError(reading.question, fields={name: reading.question})
 
 
 def _total(

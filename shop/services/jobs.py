@@ -16,6 +16,7 @@ from shop.services.job_stock import stock_issue, waste_take
 from shop.services.job_totals import totals_on
 from shop.services.job_volumes import Volumes, measure
 from shop.services.last_service import Ages, Totals, last_service_move
+from shop.services.orders import order_list_propose
 
 __all__ = ["JobReport", "job_close"]
 
@@ -57,6 +58,8 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
         last.save()
         _note(person, job, last, before, after)
         due_refresh_now([fitting.vehicle_id])
+        depot = fitting.vehicle.depot
+        order_list_propose(depot, clock.today(depot.time_zone), clock.local_time(depot.time_zone))
     return job
 
 

@@ -121,14 +121,19 @@ class MeterHistory:
         )
 
     def _neighbours(self, reading: Reading) -> tuple[datetime.date | None, datetime.date | None]:
-        """Return the last and next day with a reading to compare with; less trusted ones of the day do not count."""
+        """Return the last and next day with a reading to compare with.
+
+        What a device sends is not held against a less trusted reading of the day; what a person types is held against
+        every earlier one.
+        """
         day, rank = reading.read_on, SOURCE_TRUST.index(reading.source)
         place = bisect_left(self._days, day)
         before = self._days[place - 1] if place else None
         held = self._best.get(day)
         if held is not None:
             place += 1
-            if held[0] <= rank and held[1] <= reading.read_at:
+            is_typed = reading.source != Reading.Source.TELEMATICS
+            if (is_typed or held[0] <= rank) and held[1] <= reading.read_at:
                 before = day
         return before, self._days[place] if place < len(self._days) else None
 

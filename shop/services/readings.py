@@ -295,7 +295,8 @@ def _settle(row: Reading, answer: str, history: MeterHistory) -> None:
     if not low - _GRACE <= total <= high + _GRACE:
         raise ConflictError(
             f"With {_counted(row):g} the total would run backwards ({low:g} before, {high:g} after). "
-            "Record a meter change if the meter was replaced or rolled over, or take the other reading back."
+            "Load the change first if the meter was replaced or rolled over (meter_changes.csv), or take the other "
+            "reading back."
         )
     row.status = Reading.Status.ACCEPTED
     _count(row, history)

@@ -35,7 +35,7 @@ def unit_job(request: HttpRequest, code: str) -> HttpResponse:
         today=clock.today(page.vehicle.depot.time_zone),
         initial={
             "subject": request.GET.get("subject") if request.GET.get("subject") in subjects else subjects[0],
-            "method": best.title if best is not None else "",
+            "method": page.booked_method or (best.title if best is not None else ""),
             "done_on": clock.today(page.vehicle.depot.time_zone),
             "done_by": str(request.user),
         },

@@ -1,14 +1,16 @@
 """`manage.py daily_run`: the daily run by hand or from a timer."""
 
+import argparse
 import datetime
 import json
 from dataclasses import asdict
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db.utils import OperationalError, ProgrammingError
 
 from notifications.services.daily import RunReport, daily_runs
-from shop.errors import ApplicationError
+from shop.errors import NOT_PREPARED, ApplicationError
 
 
 class Command(BaseCommand):
@@ -36,6 +38,8 @@ class Command(BaseCommand):
             runs = daily_runs(options["depot"], options["as_of"], is_again=options["again"])
         except ApplicationError as error:
             raise CommandError(error.sentence) from error
+        except (OperationalError, ProgrammingError) as error:
+            raise CommandError(NOT_PREPARED.format(error=error)) from error
         self.stdout.write(_as_json(runs) if options["json"] else "\n".join(_as_text(run) for run in runs))
         if any(run.is_failed for run in runs):
             raise SystemExit(1)
@@ -45,11 +49,12 @@ def _day(text: str) -> datetime.date:
     try:
         return datetime.date.fromisoformat(text)
     except ValueError as error:
-        raise CommandError(f"--as-of: “{text}” is no day; write it like 2026-03-02.") from error
+        raise argparse.ArgumentTypeError(f"“{text}” is no day; write it like 2026-03-02.") from error
 
 
 def _as_text(run: RunReport) -> str:
-    lines = [f"{run.depot} {run.as_of.isoformat()}: {run.state}"]
+    before = ", done before this call, nothing done again" if run.was_done else ""
+    lines = [f"{run.depot} {run.as_of.isoformat()}: {run.state}{before}"]
     for name, counts in run.steps.items():
         told = ", ".join(f"{what.replace('_', ' ')} {count}" for what, count in counts.items())
         lines.append(f"  {name}: {told or 'nothing to do'}")

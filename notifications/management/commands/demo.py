@@ -19,6 +19,7 @@ from shop import clock
 from shop.errors import ApplicationError
 from shop.selectors.depots import all_depots
 from shop.services.imports.loading import AS_OF_FILE, folder_load, was_loaded
+from shop.services.imports.report import ALL_OR_NOTHING, MODES
 from shop.services.people import passwords_give
 
 DEMO_FOLDER = settings.BASE_DIR / "fixtures_demo"
@@ -46,6 +47,9 @@ class Command(BaseCommand):
         parser.add_argument(
             "--as-of", metavar="YYYY-MM-DD", help="the day; without it the folder's as_of.txt, else today"
         )
+        parser.add_argument(
+            "--mode", choices=MODES, default=ALL_OR_NOTHING, help="as for load (all-or-nothing)"
+        )
         parser.add_argument("--no-serve", action="store_true", help="stop after printing")
         parser.add_argument("--json", action="store_true", help="print one JSON object and stop")
         parser.add_argument("--fresh", action="store_true", help="begin with an empty demo file")
@@ -54,10 +58,14 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Walk the whole chain once."""
         folder: Path = options["data"]
+        if not folder.is_dir() or not any(folder.glob("*.csv")):
+            raise CommandError(f"“{folder}” is no folder with CSV files; see “Your own data” in README.md.")
+        if not 0 < options["port"] < 65536:
+            raise CommandError(f"--port {options['port']}: a port lies between 1 and 65535.")
         self._use_own_file(folder, is_fresh=options["fresh"])
         self._say("Preparing the database …")
         call_command("migrate", verbosity=0, interactive=False)
-        is_new = self._load(folder)
+        is_new = self._load(folder, options["mode"])
         depots = all_depots()
         if not depots:
             raise CommandError(
@@ -101,7 +109,7 @@ class Command(BaseCommand):
         connections["default"].close()
         connections.settings["default"]["NAME"] = connections["default"].settings_dict["NAME"] = str(file)
 
-    def _load(self, folder: Path) -> bool:
+    def _load(self, folder: Path, mode: str) -> bool:
         """Load the folder and say whether anything was new."""
 
         def progress(file: str, done: int, rows: int) -> None:
@@ -113,11 +121,13 @@ class Command(BaseCommand):
                 self._say(f"{folder} was loaded before; the records go on from there (--fresh begins anew).")
                 return False
             self._say(f"Loading {folder} …")
-            report = folder_load(folder, progress=progress)
+            report = folder_load(folder, mode=mode, progress=progress)
         except ApplicationError as error:
             raise CommandError(error.sentence) from error
-        if report.refusals:
+        if report.refusals and not report.is_written:
             raise CommandError("\n".join([*map(str, report.refusals), report.verdict()]))
+        for refusal in report.refusals:
+            self._say(str(refusal))
         self._say(report.verdict())
         return report.is_written
 
@@ -126,7 +136,8 @@ class Command(BaseCommand):
         out(f"\n{summary.as_of:%a} {summary.as_of.day} {summary.as_of:%b %Y}")
         out("Due lines: " + ", ".join(f"{state} {count}" for state, count in summary.due_states.items()))
         for overlay, vehicles in summary.overlays.items():
-            out(f"  {overlay}: {', '.join(vehicles)}")
+            if vehicles:
+                out(f"  {overlay}: {', '.join(vehicles)}")
         out("\nFirst on the list")
         for row in summary.due[:AT_ONCE]:
             laid_over = f" [{', '.join(row['overlays'])}]" if row["overlays"] else ""

@@ -6,8 +6,9 @@ import sys
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db.utils import OperationalError, ProgrammingError
 
-from shop.errors import InputError
+from shop.errors import NOT_PREPARED, InputError
 from shop.services.imports.loading import folder_load
 from shop.services.imports.report import ALL_OR_NOTHING, MODES, LoadReport
 from shop.services.imports.tables import TABLES
@@ -46,6 +47,8 @@ class Command(BaseCommand):
             )
         except InputError as error:
             raise CommandError(error.sentence) from error
+        except (OperationalError, ProgrammingError) as error:
+            raise CommandError(NOT_PREPARED.format(error=error)) from error
         if options["json"]:
             self.stdout.write(json.dumps(report.as_data(), ensure_ascii=False, indent=2))
         else:
@@ -55,7 +58,12 @@ class Command(BaseCommand):
 
     def _print(self, report: LoadReport) -> None:
         for file in report.files:
-            counts = [f"{count} {name}" for name, count in file.counts().items() if name != "asked"]
+            would = "" if report.is_written or not (report.refusals or report.is_dry_run) else "would be "
+            counts = [
+                f"{count} {would if name in ('added', 'changed') else ''}{name}"
+                for name, count in file.counts().items()
+                if name != "asked"
+            ]
             if file.asked:
                 counts.append(f"{file.asked} asked about")
             self.stdout.write(f"{file.file}: {', '.join(counts)}")

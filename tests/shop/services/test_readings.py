@@ -270,3 +270,11 @@ def test_a_batch_takes_the_good_and_explains_the_bad(django_assert_max_num_queri
     assert len(report.added) == 199
     assert [(place, field) for place, field, _ in report.refused] == [(7, "value")]
     assert report.readings[7] is None
+
+
+def test_typed_reading_below_one_of_the_same_day_is_asked_about():
+    meter = MeterFactory()
+    first = reading_record(meter, "97500", source="telematics", read_at=DAY_0)
+    typed = reading_record(meter, "97150", source="workshop", read_at=DAY_0 + datetime.timedelta(hours=3))
+    assert (first.status, typed.status) == ("accepted", "asked")
+    assert typed.question_code == "lower_than_last"
