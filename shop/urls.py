@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from shop.web import board, due, errors, jobs, orders, readings, sign_in, units
+from shop.web import bench, board, due, errors, jobs, orders, readings, sign_in, units
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -14,6 +14,7 @@ urlpatterns = [
     path("vehicles/<str:number>", units.vehicle, name="vehicle"),
     path("orders", orders.orders, name="orders"),
     path("orders.csv", orders.orders_csv, name="orders_csv"),
+    path("bench", bench.bench, name="bench"),
     path("readings", readings.readings, name="readings"),
     path("readings/<int:pk>/answer", readings.answer, name="reading_answer"),
     path("sign-in", sign_in.SignIn.as_view(), name="sign_in"),

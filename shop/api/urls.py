@@ -11,7 +11,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from shop.api import due, health, orders, readings, runs, sign_in, units, vehicles
+from shop.api import bench, due, health, orders, readings, runs, sign_in, units, vehicles
 
 
 class DayConverter:
@@ -72,6 +72,7 @@ urlpatterns = [
     path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),
     path("daily-runs", runs.RunList.as_view(), name="daily-runs"),
     path("daily-runs/<name:depot>/<day:as_of>", runs.RunOne.as_view(), name="daily-run"),
+    path("bench", bench.Bench.as_view(), name="bench"),
     path("openapi.json", SpectacularJSONAPIView.as_view(permission_classes=signed_in), name="openapi"),
     path(
         "docs",

@@ -1,0 +1,80 @@
+"""The bench in Chromium: accessible in every state, answers without loading the page, works without script."""
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.browser.conftest import open_page
+from tests.browser.test_pages import LEAST_TARGET_PX, NARROW_TARGETS, violations
+
+FULL = "/bench?unit=K01-TB6&arrival_mm=-4&jug_l=4&reading_mm=4&reading_c=66"
+STATES = [
+    "/bench",
+    FULL,
+    "/bench?total_fill_l=8&quick_drain_l=3",
+    "/bench?total_fill_l=8&sump_l=-1&shed_c=mild",
+]
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (1280, "dark"), (390, "light")])
+def test_the_bench_is_accessible_and_fits(browser: Browser, site: str, width: int, scheme: str) -> None:
+    page = open_page(browser, site, width=width, scheme=scheme)
+    for address in STATES:
+        page.goto(site + address)
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        assert violations(page) == [], address
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{address} runs over the edge"
+        assert page.evaluate(NARROW_TARGETS, LEAST_TARGET_PX) == [], address
+    assert [told for told in page.complaints if "422" not in told] == []
+    page.close()
+
+
+def test_a_change_brings_the_answer_and_the_address_without_loading_the_page(
+    browser: Browser, site: str
+) -> None:
+    page = open_page(browser, site)
+    page.goto(site + "/bench?unit=K01-TB6")
+    page.evaluate("window.stayed = true")
+    page.get_by_label("Target share").fill("0.85")
+    page.get_by_label("Target share").press("Tab")
+    expect(page.locator(".bench-verdict")).to_contain_text("14.1")
+    expect(page).to_have_url(site + "/bench?unit=K01-TB6&target_share=0.85")
+    page.get_by_label("Target share").fill("85")
+    page.get_by_label("Target share").press("Tab")
+    expect(page.get_by_role("alert")).to_contain_text("Target share: 85 is outside 0.01 to 0.99")
+    assert page.evaluate("window.stayed")
+    assert [told for told in page.complaints if "422" not in told] == []
+    page.close()
+
+
+def test_another_unit_brings_its_own_card(browser: Browser, site: str) -> None:
+    page = open_page(browser, site)
+    page.goto(site + "/bench")
+    page.get_by_label("Unit", exact=True).fill("K01-TB6")
+    page.get_by_label("Unit", exact=True).press("Tab")
+    expect(page).to_have_url(site + "/bench?unit=K01-TB6")
+    page.get_by_text("Unit card", exact=True).click()
+    expect(page.get_by_label("Sump, L", exact=True)).to_have_attribute("placeholder", "4 on the card")
+    page.close()
+
+
+def test_the_bench_works_without_script(browser: Browser, site: str) -> None:
+    signed_in = open_page(browser, site)
+    context = browser.new_context(java_script_enabled=False, storage_state=signed_in.context.storage_state())
+    page = context.new_page()
+    page.goto(site + "/bench")
+    page.get_by_label("Total fill, L").fill("8")
+    page.get_by_label("Quick drain, L").fill("3")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".bench-verdict")).to_contain_text("Card typed here")
+    context.close()
+    signed_in.close()
+
+
+def test_the_bench_prints_its_answer_with_the_tables_behind_the_curves(browser: Browser, site: str) -> None:
+    page = open_page(browser, site)
+    page.goto(site + FULL)
+    page.emulate_media(media="print")
+    expect(page.locator(".bench-form")).to_be_hidden()
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    expect(page.get_by_role("table", name="Litres out after the plug came out")).to_be_visible()
+    page.close()

@@ -1,0 +1,172 @@
+"""The bench over the API: the reference job, refusals with their place, and the promise of its document and schema."""
+
+import jsonschema
+import pytest
+
+from shop.selectors.bench_request import schema
+from tests.shop.api.test_schema import document, fits
+
+__all__ = ["document"]
+
+CARD = {
+    "total_fill_l": 11.2, "quick_drain_l": 3.6, "overnight_drain_l": 6.1, "sump_l": 4.0, "converter_l": 3.2,
+    "cooler_l": 0.9, "passages_l": 3.1, "heel_l": 0.4, "converter_drainback_l": 0.9, "passages_drainback_l": 1.6,
+    "pickup_l": 1.4, "swirl_l": 0.3, "cooler_flow_l_min": 2.5, "ml_per_mm": 25, "stick_ref_c": 80,
+}  # fmt: skip
+JOB = {
+    "card": CARD,
+    "method": "overnight drain + cooler-line exchange",
+    "target_share": 0.75,
+    "measures": {"tray_l": 6.1, "jug_l": 4.0, "arrival_mm": -4, "reading_mm": 4},
+    "temperatures": {"reading_c": 66},
+}
+
+
+def ask(client, **changed):
+    return client.post("/api/v1/bench", JOB | changed, format="json")
+
+
+def pointers(answer) -> dict[str, str]:
+    return {one["pointer"]: one["detail"] for one in answer.json()["errors"]}
+
+
+def test_the_reference_job_comes_out_whole(foreman):
+    """Reference calculation of the eleven-litre box, every part of it."""
+    body = ask(foreman).json()
+    chosen, pour = body["chosen"], body["pour"]
+    assert chosen["new_fluid_l"] == pytest.approx(10.1)
+    assert (chosen["fresh_share"], chosen["low_share"]) == pytest.approx((0.773, 0.761), abs=6e-4)
+    assert chosen["least_share"] <= chosen["low_share"] <= chosen["fresh_share"] <= chosen["most_share"]
+    assert [step["litres"] for step in body["stages"]["steps"]] == [2.0, 2.0]
+    assert [step["seconds"] for step in body["stages"]["steps"]] == [48.0, 48.0]
+    assert min(step["sump_after_l"] for step in body["stages"]["steps"]) == pytest.approx(2.0, abs=1e-6)
+    assert body["stages"]["floor_l"] == pytest.approx(1.7)
+    assert body["drain"]["stop_waiting_min"] == 300
+    assert body["drain"]["at_l"] == pytest.approx(6.01, abs=0.04)
+    stick = dict(zip(body["stick"]["temps_c"], body["stick"]["offsets_mm"], strict=True))
+    assert [stick[t] for t in (0, 20, 40, 80, 100)] == pytest.approx([-27.7, -21.1, -14.4, 0, 7.6], abs=0.06)
+    assert body["stick"]["excess_ml"] == pytest.approx(229, abs=1)
+    assert (body["stick"]["pulls"], body["stick"]["pulls_first"]) == (3, 2)
+    assert (pour["out_l"], pour["need_l"]) == pytest.approx((9.950, 10.050), abs=6e-4)
+    assert (pour["u_l"], pour["first_fill_l"]) == pytest.approx((0.220, 9.69), abs=5e-3)
+    assert pour["overfill_first"] == pytest.approx(0.05)
+    assert pour["overfill_as_read"] == pytest.approx(0.59, abs=0.01)
+
+
+def test_costs_follow_the_rates_given(foreman):
+    """Reference calculation: 4.98 and 4.19 per 1 000 km at the typical rates."""
+    rows = {row["title"]: row for row in ask(foreman).json()["plans"]}
+    assert rows["drain-and-refill"]["cost_per_1000_km"] == pytest.approx(4.98, abs=0.02)
+    assert rows["overnight drain"]["cost_per_1000_km"] == pytest.approx(4.19, abs=0.02)
+    free = ask(foreman, rates={"labour_per_h": 0, "off_road_per_h": 0, "kit_per_job": 0, "fluid_per_l": 10})
+    row = next(one for one in free.json()["plans"] if one["title"] == "drain-and-refill")
+    assert row["cost"] == pytest.approx(36.0)
+
+
+def test_weighing_needs_a_smaller_guard(foreman):
+    """Reference calculation: read 0.363 L, weighed 0.155 L."""
+    guards = [
+        ask(foreman, measures=JOB["measures"] | {"measured_by": by}).json()["pour"]["guard_l"]
+        for by in ("reading", "weighing")
+    ]
+    assert guards == pytest.approx([0.363, 0.155], abs=6e-3)
+
+
+def test_litres_can_be_tried_instead_of_a_target(foreman):
+    """Reference calculation: 8 L give 0.683, and 12 L 0.831 in stages of 2.0 L."""
+    for litres, share in ((8.0, 0.683), (10.1, 0.773), (12.0, 0.831)):
+        body = ask(foreman, target_share=None, new_fluid_l=litres).json()
+        assert body["chosen"]["fresh_share"] == pytest.approx(share, abs=6e-4)
+    refused = ask(foreman, target_share=None, new_fluid_l=3.6).json()
+    assert refused["chosen"]["is_allowed"] is False
+    assert refused["chosen"]["fresh_share"] is None
+    assert refused["chosen"]["reason"] == "start_refused"
+    assert refused["stages"]["steps"] == []
+
+
+def test_a_bare_card_says_what_it_cannot_say(foreman):
+    body = foreman.post(
+        "/api/v1/bench", {"card": {"total_fill_l": 9.5, "quick_drain_l": 3.0}}, format="json"
+    ).json()
+    for part in ("drain", "stick"):
+        assert body[part]["cannot_say"].startswith("Cannot say")
+    assert body["stages"]["limit"] is None or body["stages"]["limit"]["source"] == "guess"
+
+
+def test_a_fluid_that_is_no_oil_gets_no_oil_tables(foreman):
+    body = ask(foreman, card=CARD | {"unit_kind": "brakes"}).json()
+    for part in ("drain", "stick", "pour"):
+        assert "no oil" in body[part]["cannot_say"]
+
+
+def test_every_wrong_figure_is_named_with_its_place(foreman):
+    answer = ask(
+        foreman,
+        card=CARD | {"sump_l": -4, "swirl": 1},
+        temperatures={"drain_start_c": 1000, "shed_c": "mild"},
+    )
+    assert answer.status_code == 422
+    found = pointers(answer)
+    assert found["#/card/sump_l"] == "Sump is -4 L; it cannot be below zero."
+    assert "not known here" in found["#/card/swirl"]
+    assert "1000 °C is outside -40 to 150 °C" in found["#/temperatures/drain_start_c"]
+    assert "not a number" in found["#/temperatures/shed_c"]
+
+
+@pytest.mark.parametrize(
+    ("figures", "sentence"),
+    [
+        ({"sump_l": 12.0}, "Sump of 12 L is more than total fill of 11.2 L."),
+        ({"pickup_l": 4.5}, "Pickup of 4.5 L is more than sump of 4 L."),
+        ({"converter_l": 2.0}, "add up to 10.00 L but the total fill is 11.20 L"),
+    ],
+)
+def test_a_card_that_contradicts_itself_gets_one_sentence(foreman, figures, sentence):
+    answer = ask(foreman, card=CARD | figures)
+    assert answer.status_code == 422
+    assert sentence in pointers(answer)["#/card"]
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"card": None}, {"card": {}}, {"new_fluid_l": 8.0}, {"allowed_methods": []}, {"allowed_methods": ["rinse"]},
+        {"method": "rinse"}, {"night_is_free": "yes"}, {"unit": 7}, {"target_share": 1.5}, {"measures": []},
+        {"card": {"total_fill_l": True}},
+    ],
+)  # fmt: skip
+def test_what_the_schema_refuses_is_refused(foreman, changed):
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(JOB | changed, schema())
+    assert ask(foreman, **changed).status_code == 422
+
+
+def test_what_is_taken_fits_the_schema(foreman):
+    for given in (JOB, {"unit": "K01-TB6"}, {"card": {"total_fill_l": 9}, "night_is_free": False}):
+        jsonschema.validate(given, schema())
+        assert foreman.post("/api/v1/bench", given, format="json").status_code == 200
+
+
+def test_a_unit_brings_its_card_and_typed_figures_go_over_it(foreman):
+    body = foreman.post("/api/v1/bench", {"unit": "K01-TB6", "card": {"heel_l": 0.5}}, format="json").json()
+    assert (body["unit"], body["model"], body["target_share"]) == ("K01-TB6", "TB6", 0.75)
+    assert (body["card"]["heel_l"], body["card"]["sump_l"]) == (0.5, 4.0)
+    assert (body["sources"]["heel_l"], body["sources"]["sump_l"]) == ("typed", "house")
+    assert body["chosen"]["title"] == "overnight drain + cooler-line exchange"
+
+
+def test_another_depots_unit_is_as_unknown_as_none_at_all(foreman, south):
+    for code in ("K90-TB6", "K00-TB6"):
+        answer = foreman.post("/api/v1/bench", {"unit": code}, format="json")
+        assert answer.status_code == 422
+        assert "in your depots" in pointers(answer)["#/unit"]
+
+
+def test_it_needs_a_sign_in(north, client):
+    assert client.post("/api/v1/bench", JOB, content_type="application/json").status_code == 401
+
+
+def test_answers_fit_the_document(foreman, document):
+    fits(document, "bench", "post", ask(foreman))
+    fits(document, "bench", "post", ask(foreman, card={"total_fill_l": 9.0}))
+    fits(document, "bench", "post", ask(foreman, card={"total_fill_l": -9.0}))
