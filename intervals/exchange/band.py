@@ -12,11 +12,7 @@ from intervals.exchange.catalogue import BLEED, CYCLE_TANK, METHODS, REPEATED
 from intervals.exchange.curve import share_curve
 from intervals.exchange.shares import MIXING_BEST, MIXING_CAUTIOUS, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, OVERNIGHT, start_litres
-from intervals.exchange.yields import CAUTIOUS_PERCENTILE
-
-TURNOVERS = np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5)
-BLEEDS = np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5)
-"""The 25 mixing cases: turnover 0 to 4 and bleed 0 to 0.5, middles of five equal steps each."""
+from intervals.exchange.yields import BLEEDS, CAUTIOUS_PERCENTILE, TURNOVERS
 
 _MIXINGS = (1.0, MIXING_CAUTIOUS, MIXING_BEST, 0.0)
 _MOST_DRAINS = 12

@@ -30,8 +30,9 @@ BASIS_ONE_NUMBER = "one-number formula, the unit card has no compartments"
 BASIS_DRAIN = "drained litres over total fill"
 BASIS_TYPICAL = "typical share for this kind of unit, not measured"
 
-_TURNOVERS = np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5)
-_BLEEDS = np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5)
+TURNOVERS = np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5)
+BLEEDS = np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5)
+"""The 25 mixing cases: turnover 0 to 4 and bleed 0 to 0.5, middles of five equal steps each."""
 _GRID_L = 0.05
 
 
@@ -164,7 +165,7 @@ def _shares(
         return np.array(best), np.array(low)
     shares = share_curve(
         card, method, pushed_l + drained_l,
-        np.append(_TURNOVERS, card.turnover), np.append(_BLEEDS, card.bleed),
+        np.append(TURNOVERS, card.turnover), np.append(BLEEDS, card.bleed),
         start=start, stage_l=stage_l or None,
     )  # fmt: skip
     return shares[-1], np.percentile(shares[:-1], CAUTIOUS_PERCENTILE, axis=0)
