@@ -7,6 +7,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from intervals.exchange import yields
 from intervals.exchange.card import UnitCard, stage_limit
 from intervals.exchange.curve import FloatArray
 from intervals.exchange.starts import COOLER_LINE, START_OVERNIGHT, start_litres
@@ -15,8 +16,8 @@ from intervals.exchange.yields import MOST_PUSHED_FILLS
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-TURNOVERS: FloatArray = (np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5))[:, None]
-BLEEDS: FloatArray = (np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5))[:, None]
+TURNOVERS: FloatArray = yields.TURNOVERS[:, None]
+BLEEDS: FloatArray = yields.BLEEDS[:, None]
 
 _PERCENTILE_PLACE = 0.2 * (TURNOVERS.size - 1)
 _BELOW = int(_PERCENTILE_PLACE)
