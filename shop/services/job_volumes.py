@@ -4,22 +4,17 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from intervals.errors import QuantityError
-from intervals.exchange import litres_from_kg, volume_at
+from intervals.exchange import litres_from_kg
 from intervals.exchange.done import share_of_done
+from intervals.exchange.fluid_kinds import litres_at_base
 from shop.models import Product, Unit
 from shop.selectors.exchange import card_from, figures_in_force
 
-CARD_TEMPERATURE_C = 20.0
-"""The temperature at which the volumes of a unit card hold."""
-
-USUAL_DENSITY_KG_M3 = 850.0
-"""Density at 15 °C of a lubricating oil whose data sheet is not typed in; common practice, no source."""
+WEIGHED_AT_C = 15.0
+"""A weight divided by the density at 15 °C gives litres at that temperature."""
 
 UNEVEN_LEAST_L, UNEVEN_SHARE = 0.5, 0.10
 """In and out may differ by this much, or this share of the fill, without a word. House default."""
-
-GROWTH_PER_C = {Product.Family.COOLANT: 0.00055, Product.Family.BRAKE_FLUID: 0.0010}
-"""Cubic expansion of fluids that are no oils; common practice, no source."""
 
 
 class Measured(Protocol):
@@ -72,23 +67,15 @@ def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
 def _at_card_temperature(
     product: Product, litres: float | None, kilograms: float | None, temp_c: float | None
 ) -> float:
-    density = product.density15_kg_m3 or USUAL_DENSITY_KG_M3
-    is_oil = product.family == Product.Family.OIL
+    density = product.density15_kg_m3
     if kilograms is not None:
-        if product.density15_kg_m3 is None:
+        if density is None:
             raise QuantityError(
                 f"Weighed, but {product.code} has no density; type it in from its data sheet, or litres."
             )
-        at_15_l = litres_from_kg(kilograms, density)
-        return _moved(at_15_l, 15.0, density, product.family, is_oil=is_oil)
+        litres, temp_c = litres_from_kg(kilograms, density), WEIGHED_AT_C
     if litres is None:
         raise QuantityError("Neither litres nor kilograms are given; write one of them.")
     if temp_c is None:
         return litres
-    return _moved(litres, temp_c, density, product.family, is_oil=is_oil)
-
-
-def _moved(litres: float, from_c: float, density: float, family: str, *, is_oil: bool) -> float:
-    if is_oil:
-        return float(volume_at(litres, from_c, CARD_TEMPERATURE_C, density))
-    return litres / (1.0 + GROWTH_PER_C[Product.Family(family)] * (from_c - CARD_TEMPERATURE_C))
+    return litres_at_base(product.family, litres, temp_c, density_kg_m3=density)
