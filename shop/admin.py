@@ -6,6 +6,7 @@ from django.contrib.auth.admin import UserAdmin
 from shop import models
 
 APPEND_ONLY = [
+    models.CardProposal,
     models.ChangeRecord,
     models.ImportRun,
     models.Reading,

@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from shop.web import bench, board, due, errors, jobs, orders, readings, sign_in, units
+from shop.web import bench, board, due, errors, jobs, learning, orders, readings, sign_in, units
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -15,6 +15,8 @@ urlpatterns = [
     path("orders", orders.orders, name="orders"),
     path("orders.csv", orders.orders_csv, name="orders_csv"),
     path("bench", bench.bench, name="bench"),
+    path("learning", learning.learning, name="learning"),
+    path("learning/<int:pk>/answer", learning.answer, name="learning_answer"),
     path("readings", readings.readings, name="readings"),
     path("readings/<int:pk>/answer", readings.answer, name="reading_answer"),
     path("sign-in", sign_in.SignIn.as_view(), name="sign_in"),

@@ -6,6 +6,7 @@ from shop.models.due import DueLine, StateChange
 from shop.models.fluids import Approval, MixingBan, Product, Requirement, Specification
 from shop.models.idempotency import IdempotentAnswer
 from shop.models.jobs import Job
+from shop.models.learning import CardProposal
 from shop.models.orders import KitPart, OrderedLine, Pack, ProposedLine, Supplier
 from shop.models.people import Person
 from shop.models.readings import Meter, MeterChange, Reading
@@ -18,6 +19,7 @@ from shop.models.vehicles import Hold, Vehicle
 __all__ = [
     "Approval",
     "CardFigure",
+    "CardProposal",
     "ChangeRecord",
     "ClosedDay",
     "DailyRun",
