@@ -182,7 +182,8 @@ def test_a_task_runs_its_depots_day() -> None:
 def test_every_step_of_a_run_has_its_place_in_the_order() -> None:
     depot = a_depot()
     run = daily_run(depot, DAY)
-    assert tuple(run.steps) == STEP_NAMES
+    # The database may give the keys back in any order.
+    assert set(run.steps) == set(STEP_NAMES)
     DailyRun.objects.update(steps=dict(reversed(run.steps.items())))
     assert tuple(steps_in_order(DailyRun.objects.get())) == STEP_NAMES
 
