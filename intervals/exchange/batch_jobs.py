@@ -9,7 +9,13 @@ from numpy.typing import NDArray
 
 from intervals.exchange import yields
 from intervals.exchange.card import UnitCard, stage_limit
-from intervals.exchange.curve import FloatArray
+from intervals.exchange.curve import (
+    STEPS_AT_ONCE,
+    TURNED_IN_A_MACHINE_STEP,
+    TURNED_IN_A_STEP,
+    FloatArray,
+    fastest_per_l,
+)
 from intervals.exchange.starts import COOLER_LINE, START_OVERNIGHT, start_litres
 from intervals.exchange.yields import MOST_PUSHED_FILLS
 
@@ -58,6 +64,21 @@ class PushJobs:
     def size(self) -> int:
         """Number of jobs."""
         return int(self.poured_l.size)
+
+    @property
+    def machine_step_l(self) -> FloatArray:
+        """Litres of one step of a machine run, the sump kept full."""
+        return TURNED_IN_A_MACHINE_STEP / self._fastest(self.sump_l)
+
+    def steps_of(self, stage_l: FloatArray) -> IntArray:
+        """Steps of a stage of each job, as `share_curve` takes them."""
+        turned = stage_l * self._fastest(self.sump_l - stage_l) / TURNED_IN_A_STEP
+        return STEPS_AT_ONCE * np.maximum(1, np.ceil(turned / STEPS_AT_ONCE - 1e-9)).astype(np.int64)
+
+    def _fastest(self, lowest_l: FloatArray) -> FloatArray:
+        most_r = np.maximum(self.turnover, TURNOVERS.max())
+        most_b = np.maximum(self.bleed, BLEEDS.max())
+        return fastest_per_l(lowest_l, self.converter_l, self.passages_l, most_r, most_b)
 
     def take(self, index: IntArray) -> Self:
         """Only the jobs at `index`, in that order."""

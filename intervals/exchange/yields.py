@@ -34,6 +34,7 @@ TURNOVERS = np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5)
 BLEEDS = np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5)
 """The 25 mixing cases: turnover 0 to 4 and bleed 0 to 0.5, middles of five equal steps each."""
 _GRID_L = 0.05
+_GRID_AT_ONCE = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +135,7 @@ def _by_pushing(card: UnitCard, method: str, start: str, target: float) -> Yield
     mark_l = card.jug_mark_l
     most_l = MOST_PUSHED_FILLS * card.total_fill_l
     limit_l = stage_limit(card).litres if method == COOLER_LINE else math.ceil(most_l / mark_l) * mark_l
-    grid_l = np.arange(0.0, most_l + _GRID_L, _GRID_L)
-    enough = np.flatnonzero(_shares(card, method, start, grid_l, limit_l)[1] >= target)
-    pushed_l = float(grid_l[enough[0]]) if enough.size else most_l
+    pushed_l = _first_enough(card, method, start, target, most_l, limit_l)
     count = math.ceil(pushed_l / limit_l - 1e-9)
     stage_l = math.ceil(pushed_l / count / mark_l - 1e-9) * mark_l if count else 0.0
     while True:
@@ -151,6 +150,21 @@ def _by_pushing(card: UnitCard, method: str, start: str, target: float) -> Yield
             count += 1
     basis = BASIS_PARTS if card.has_compartments else BASIS_ONE_NUMBER
     return Yield(drained_l, count * stage_l, best, low, basis, (stage_l,) * count)
+
+
+def _first_enough(
+    card: UnitCard, method: str, start: str, target: float, most_l: float, limit_l: float
+) -> float:
+    """First litres on the grid whose cautious share reaches the target; shares rise with litres."""
+    grid_l = np.arange(0.0, most_l + _GRID_L, _GRID_L)
+    ends = np.append(np.arange(0, grid_l.size - 1, _GRID_AT_ONCE), grid_l.size - 1)
+    enough = np.flatnonzero(_shares(card, method, start, grid_l[ends], limit_l)[1] >= target)
+    if not enough.size:
+        return most_l
+    last = int(enough[0])
+    between = grid_l[ends[max(last - 1, 0)] : ends[last] + 1]
+    found = np.flatnonzero(_shares(card, method, start, between, limit_l)[1] >= target)
+    return float(between[found[0]])
 
 
 def _shares(
