@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from shop.web import bench, board, due, errors, jobs, learning, orders, readings, sign_in, units
+from shop.web import bench, board, due, errors, jobs, learning, orders, readings, sign_in, stock, units
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -14,6 +14,13 @@ urlpatterns = [
     path("vehicles/<str:number>", units.vehicle, name="vehicle"),
     path("orders", orders.orders, name="orders"),
     path("orders.csv", orders.orders_csv, name="orders_csv"),
+    path("stock", stock.stock, name="stock"),
+    path("stock/<int:pk>", stock.stock_item, name="stock_item"),
+    path("goods-in", stock.goods, name="goods_in"),
+    path("pick-list", stock.pick_list, name="pick_list"),
+    path("batches/<str:product>/<str:batch>", stock.batch, name="batch"),
+    path("batches/<str:product>/<str:batch>/set-aside", stock.batch_set_aside, name="batch_set_aside"),
+    path("labels/<str:product>", stock.label, name="shelf_label"),
     path("bench", bench.bench, name="bench"),
     path("learning", learning.learning, name="learning"),
     path("learning/<int:pk>/answer", learning.answer, name="learning_answer"),

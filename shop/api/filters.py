@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.settings import api_settings
 from rest_framework.views import APIView
 
-from shop.models import DailyRun, Meter, Reading, UnitModel
+from shop.models import DailyRun, Meter, Reading, StockMovement, UnitModel
 from shop.models.due import STATES
 from shop.selectors.due import OVERLAYS, needs_action
 from shop.selectors.due_search import with_overlay
@@ -107,6 +107,23 @@ class OrderFilters(filters.FilterSet):
     when = filters.ChoiceFilter(choices=_choices(WHEN), label="How soon to order.")
     product = filters.CharFilter("product__code", label="Product code.")
     supplier = filters.CharFilter("supplier__code", label="Supplier code.")
+
+
+class StockFilters(filters.FilterSet):
+    """Packs by shelf, product and batch."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code of the shelf.")
+    product = filters.CharFilter("product__code", label="Product code.")
+    batch = filters.CharFilter("batch", label="Batch as printed.")
+
+
+class MovementFilters(filters.FilterSet):
+    """Movements by packs, product, job and reason."""
+
+    item = filters.NumberFilter("item", label="Id of the packs.")
+    product = filters.CharFilter("item__product__code", label="Product code.")
+    job = filters.CharFilter("job__code", label="Job code.")
+    reason = filters.ChoiceFilter(choices=StockMovement.Reason.choices, label="What happened.")
 
 
 class RunFilters(filters.FilterSet):

@@ -26,7 +26,10 @@ class PlainForm(forms.Form):
             self.add_error(None, error.sentence)
 
 
-def _amount(label: str, unit: str, least: float | None = 0.0, most: float | None = None) -> forms.FloatField:
+def amount_field(
+    label: str, unit: str, least: float | None = 0.0, most: float | None = None
+) -> forms.FloatField:
+    """Return a field for a figure in a unit, empty when it was not measured."""
     field = forms.FloatField(
         label=f"{label}, {unit}",
         required=False,
@@ -57,20 +60,20 @@ class JobForm(PlainForm):
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
-    out_l = _amount("Came out", "L")
-    out_temp_c = _amount("Its temperature", "°C", -40, 160)
-    out_kg = _amount("Or weighed", "kg")
-    in_l = _amount("Went in", "L")
-    in_temp_c = _amount("Its temperature", "°C", -40, 160)
-    in_kg = _amount("Or weighed", "kg")
+    out_l = amount_field("Came out", "L")
+    out_temp_c = amount_field("Its temperature", "°C", -40, 160)
+    out_kg = amount_field("Or weighed", "kg")
+    in_l = amount_field("Went in", "L")
+    in_temp_c = amount_field("Its temperature", "°C", -40, 160)
+    in_kg = amount_field("Or weighed", "kg")
     batch = forms.CharField(
         label="Batch or pack label",
         max_length=40,
         required=False,
         help_text="Empty: the pack that expires first.",
     )
-    level_temp_c = _amount("Fluid temperature at the level check", "°C", -40, 160)
-    level_reading_mm = _amount("Level against the mark", "mm", None)
+    level_temp_c = amount_field("Fluid temperature at the level check", "°C", -40, 160)
+    level_reading_mm = amount_field("Level against the mark", "mm", None)
     level_reason = forms.CharField(
         label="Or why there is no level reading",
         max_length=120,

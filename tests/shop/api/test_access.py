@@ -16,12 +16,24 @@ READ = [
     "due-list",
     "order-list",
     "order-list.csv",
+    "stock",
+    "stock-movements",
+    "batches/ATF-1/B7",
+    "pick-lists",
     "daily-runs",
     "daily-runs/NORTH/2026-03-09",
     "openapi.json",
     "docs",
 ]
-WRITE = ["readings", "readings/1/answer", "units/K01-TB6/jobs", "daily-runs"]
+WRITE = [
+    "readings",
+    "readings/1/answer",
+    "units/K01-TB6/jobs",
+    "daily-runs",
+    "stock-movements",
+    "goods-in",
+    "batches/ATF-1/B7",
+]
 OTHER_DEPOT = [
     "vehicles/K90",
     "units/K90-TB6",

@@ -11,6 +11,8 @@ PAGES = [
     "/units/K01-TB6",
     "/vehicles/K01",
     "/orders",
+    "/stock",
+    "/pick-list",
 ]
 
 
