@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 from intervals.errors import QuantityError
-from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3, volume_at
+from intervals.exchange.fluid_kinds import PETROLEUM_OIL, FluidLaw
 
 OVERFILL_RISK = 0.05
 STANDPIPE_EXTRA_L = 0.3
@@ -79,7 +79,7 @@ def corrected_out_l(
     jug_c: float,
     fill_c: float = 20.0,
     tray_c: float = 20.0,
-    density: float = DEFAULT_DENSITY_KG_M3,
+    law: FluidLaw = PETROLEUM_OIL,
 ) -> float:
     """Litres that came out, at the temperature at which new fluid is poured.
 
@@ -87,15 +87,15 @@ def corrected_out_l(
         tray_l, tray_c: tray reading and its temperature, L and °C.
         jug_l, jug_c: jug reading and its temperature, L and °C.
         fill_c: temperature of the new fluid, °C.
-        density: density at 60 °F, kg/m³.
+        law: how the fluid's volume moves with temperature.
 
     Returns:
         Litres at `fill_c`.
 
     Raises:
-        QuantityError: values outside the volume standard.
+        QuantityError: values outside what its law holds for.
     """
-    return volume_at(tray_l, tray_c, fill_c, density) + volume_at(jug_l, jug_c, fill_c, density)
+    return law.moved_l(tray_l, tray_c, fill_c) + law.moved_l(jug_l, jug_c, fill_c)
 
 
 def needed_l(out_corrected_l: float, arrival_mm: float, ml_per_mm: float, target_mm: float = 0.0) -> float:

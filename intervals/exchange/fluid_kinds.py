@@ -181,6 +181,34 @@ def volume_factor(
     return 1.0 / (1.0 + BRAKE_GROWTH_PER_C * (temp_c - BASE_C))
 
 
+@dataclass(frozen=True, slots=True)
+class FluidLaw:
+    """How the volume of one fluid moves with temperature.
+
+    Attributes:
+        kind: lubricating oil, coolant or brake fluid.
+        density_kg_m3: oil only; None takes the typical one.
+        strength_share: coolant only: glycol share by volume; None takes the usual one.
+    """
+
+    kind: str = OIL
+    density_kg_m3: float | None = None
+    strength_share: float | None = None
+
+    def factor(self, temp_c: float) -> float:
+        """Volume at 20 °C of one litre measured at `temp_c`; raises as `volume_factor`."""
+        return volume_factor(self.kind, temp_c, self.strength_share, self.density_kg_m3)
+
+    def moved_l(self, litres: float, from_c: float, to_c: float) -> float:
+        """Litres at `to_c` of litres measured at `from_c`; raises as `volume_factor`, and for a negative volume."""
+        if not 0.0 <= litres < math.inf:
+            raise QuantityError(f"A volume of {litres:g} L is not usable; give litres, zero or more.")
+        return litres * self.factor(from_c) / self.factor(to_c)
+
+
+PETROLEUM_OIL = FluidLaw()
+
+
 def litres_at_base(
     kind: str,
     litres: float,

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 
 from intervals.errors import CardError, QuantityError
 from intervals.exchange.card import UnitCard
-from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3, ctl_lubricating_oil
+from intervals.exchange.fluid_kinds import PETROLEUM_OIL, FluidLaw
 
-FILL_C = 20.0
 PULL_ML = 100.0
 PULLS_BEFORE_READING = 2
 
@@ -25,61 +24,53 @@ class StandpipeCheck:
     sentence: str
 
 
-def growth_ml(
-    total_fill_l: float, from_c: float, to_c: float, density: float = DEFAULT_DENSITY_KG_M3
-) -> float:
+def growth_ml(total_fill_l: float, from_c: float, to_c: float, law: FluidLaw = PETROLEUM_OIL) -> float:
     """Growth of a unit's whole fill between two temperatures, mL.
 
-    Equation: dV = V CTL(20)/CTL(to) - V CTL(20)/CTL(from). Source: API MPMS 11.1 / ASTM D1250.
+    Equation: dV = V / k(to) - V / k(from), k(T) the litres at 20 °C of one litre at T; for oil k = CTL(T)/CTL(20),
+    API MPMS 11.1 / ASTM D1250.
 
     Args:
         total_fill_l: total fill at 20 °C, L.
         from_c, to_c: temperatures, °C.
-        density: density at 60 °F, kg/m³.
+        law: how the fluid's volume moves with temperature.
 
     Returns:
         Millilitres; negative when the fluid shrinks.
 
     Raises:
-        QuantityError: a total fill that is not above zero, or values outside the standard.
+        QuantityError: a total fill that is not above zero, or values outside what its law holds for.
     """
     if not 0.0 < total_fill_l < math.inf:
         raise QuantityError(f"A total fill of {total_fill_l:g} L is not usable; it must be above zero.")
-    at_15 = total_fill_l * ctl_lubricating_oil(FILL_C, density)
-    return (
-        1000.0
-        * at_15
-        * (1.0 / ctl_lubricating_oil(to_c, density) - 1.0 / ctl_lubricating_oil(from_c, density))
-    )
+    return 1000.0 * total_fill_l * (1.0 / law.factor(to_c) - 1.0 / law.factor(from_c))
 
 
-def stick_offset_mm(temp_c: float, card: UnitCard, density: float = DEFAULT_DENSITY_KG_M3) -> float:
+def stick_offset_mm(temp_c: float, card: UnitCard, law: FluidLaw = PETROLEUM_OIL) -> float:
     """Where a right fill stands on the stick at `temp_c`, in mm from the hot target.
 
     Args:
         temp_c: fluid temperature, °C.
         card: gives total fill, mL per mm and the temperature of the hot target.
-        density: density at 60 °F, kg/m³.
+        law: how the fluid's volume moves with temperature.
 
     Returns:
         Millimetres; negative is below the hot target.
 
     Raises:
         CardError: no mL per mm or no target temperature on the card.
-        QuantityError: a temperature outside the standard.
+        QuantityError: a temperature outside what its law holds for.
     """
     ml_per_mm, ref_c = _stick(card)
-    return growth_ml(card.total_fill_l, ref_c, temp_c, density) / ml_per_mm
+    return growth_ml(card.total_fill_l, ref_c, temp_c, law) / ml_per_mm
 
 
-def excess_ml(
-    reading_mm: float, temp_c: float, card: UnitCard, density: float = DEFAULT_DENSITY_KG_M3
-) -> float:
+def excess_ml(reading_mm: float, temp_c: float, card: UnitCard, law: FluidLaw = PETROLEUM_OIL) -> float:
     """Fluid too much (+) or too little (-) for a stick reading at a temperature, mL.
 
     Args:
         reading_mm: median of three wipes, mm from the hot target.
-        temp_c, card, density: as `stick_offset_mm`.
+        temp_c, card, law: as `stick_offset_mm`.
 
     Returns:
         Millilitres.
@@ -89,7 +80,7 @@ def excess_ml(
     """
     if not math.isfinite(reading_mm):
         raise QuantityError("The stick reading is missing; read it again, the median of three wipes.")
-    return (reading_mm - stick_offset_mm(temp_c, card, density)) * _stick(card)[0]
+    return (reading_mm - stick_offset_mm(temp_c, card, law)) * _stick(card)[0]
 
 
 def pulls_needed(excess: float) -> tuple[int, int]:
@@ -136,7 +127,7 @@ def tilt_error_mm(tilt_deg: float, offset_mm: float) -> float:
 
 
 def standpipe_check(
-    temp_c: float, low_c: float, high_c: float, total_fill_l: float, density: float = DEFAULT_DENSITY_KG_M3
+    temp_c: float, low_c: float, high_c: float, total_fill_l: float, law: FluidLaw = PETROLEUM_OIL
 ) -> StandpipeCheck:
     """A standpipe level counts only inside its temperature window.
 
@@ -147,21 +138,21 @@ def standpipe_check(
         temp_c: fluid temperature when it ran off, °C.
         low_c, high_c: the maker's window, °C.
         total_fill_l: total fill at 20 °C, L.
-        density: density at 60 °F, kg/m³.
+        law: how the fluid's volume moves with temperature.
 
     Returns:
         The check; the error is in mL at the middle of the window, where the level should have been set.
 
     Raises:
-        QuantityError: a window upside down, or values outside the standard.
+        QuantityError: a window upside down, or values outside what its law holds for.
     """
     if not low_c <= high_c:
         raise QuantityError(
             f"The window {low_c:g} to {high_c:g} °C is upside down; give the lower temperature first."
         )
     right_c = 0.5 * (low_c + high_c)
-    run_off_ml = growth_ml(total_fill_l, right_c, temp_c, density)
-    error_ml = -run_off_ml * ctl_lubricating_oil(temp_c, density) / ctl_lubricating_oil(right_c, density)
+    run_off_ml = growth_ml(total_fill_l, right_c, temp_c, law)
+    error_ml = -run_off_ml * law.factor(temp_c) / law.factor(right_c)
     if low_c <= temp_c <= high_c:
         return StandpipeCheck(
             True, error_ml, f"{temp_c:g} °C lies in the window of {low_c:g} to {high_c:g} °C."

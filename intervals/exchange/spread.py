@@ -11,6 +11,7 @@ from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED
 from intervals.exchange.curve import share_curve
 from intervals.exchange.done import split_title
 from intervals.exchange.first_fill import corrected_out_l, needed_l
+from intervals.exchange.fluid_kinds import FluidLaw
 from intervals.exchange.propagation import COVERAGE, Input, Model, Propagated, Uncertainty, propagate
 from intervals.exchange.shares import MIXING_BEST, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, start_litres
@@ -168,9 +169,11 @@ def need_model(density_kg_m3: float = DEFAULT_DENSITY_KG_M3, fill_c: float = 20.
     pack_error_l (litres the packs hold above their label).
     """
 
+    law = FluidLaw(density_kg_m3=density_kg_m3)
+
     def need(figures: Mapping[str, float]) -> float:
         out_l = corrected_out_l(
-            figures["tray_l"], figures["jug_l"], figures["jug_c"], fill_c, figures["tray_c"], density_kg_m3
+            figures["tray_l"], figures["jug_l"], figures["jug_c"], fill_c, figures["tray_c"], law
         )
         return needed_l(out_l, figures["arrival_mm"], figures["ml_per_mm"]) - figures["pack_error_l"]
 

@@ -6,83 +6,40 @@ Nothing is stored. Each part of the answer says itself why it cannot be given.
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
 from intervals.errors import HatchmarkError
 from intervals.exchange import UnitCard, check_card
-from intervals.exchange.band import ShareBand, share_band
-from intervals.exchange.card import StageLimit, compartments_of, stage_limit, stage_seconds, start_check
-from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED, MethodCosts
+from intervals.exchange.band import share_band
+from intervals.exchange.card import stage_limit
+from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED, TANK, MethodCosts, usual_purge_hold_up_l
+from intervals.exchange.fluid_kinds import BRAKE_FLUID, COOLANT, OIL
 from intervals.exchange.methods import METHODS, ExchangePlans, MethodPlan, plan_exchange
-from intervals.exchange.model import SLICE_L, cut_stages, simulate
-from intervals.exchange.starts import COOLER_LINE, DRAIN, MACHINE, OVERNIGHT, START_OVERNIGHT
+from intervals.exchange.model import simulate
+from intervals.exchange.starts import COOLER_LINE, DRAIN, MACHINE, OVERNIGHT
 from shop.models import Person
+from shop.planning.packs import Pack, PackChoice, choose_packs
+from shop.selectors.bench_fluid import FluidShown, StrengthShown, fluid_shown, strength_shown
 from shop.selectors.bench_level import DrainShown, FirstPour, StickScale, drain_shown, first_pour, stick_scale
-from shop.selectors.bench_request import BenchInput, BenchRefused, Fluid
+from shop.selectors.bench_packs import fluid_price_per_l, packs_of
+from shop.selectors.bench_request import BenchInput, BenchRefused, Fluid, Temperatures
+from shop.selectors.bench_stages import (
+    Chosen,
+    MethodCurve,
+    StagePlan,
+    method_curves,
+    slice_of_l,
+    stage_plan,
+)
+from shop.selectors.bench_steps import SequenceShown, sequence_shown
 from shop.selectors.exchange import FIGURE_FIELDS, HOUSE_TARGET_SHARE, TYPICAL_KINDS, figures_in_force
 from shop.selectors.units import unit_find
 
 GEARBOX_METHODS = (DRAIN, REPEATED, OVERNIGHT, COOLER_LINE, MACHINE)
-CURVE_POINTS = 49
-MOST_SLICES = 4000
-WATERY = ("cooling", "brakes")
-NOT_AN_OIL = (
-    "Cannot say: this fluid is no oil, and the oil tables do not hold for it. Use its maker's own tables."
-)
-
-
-@dataclass(frozen=True, slots=True)
-class MethodCurve:
-    """One method's share against litres; a single drain is one point."""
-
-    title: str
-    is_chosen: bool
-    band: ShareBand
-
-
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """The method looked at in full. Not allowed: a reason and no figures."""
-
-    title: str
-    method: str
-    start: str
-    is_allowed: bool
-    reason: str
-    sentence: str
-    cautions: tuple[str, ...]
-    new_fluid_l: float | None = None
-    drained_l: float | None = None
-    pushed_l: float | None = None
-    stage_l: float | None = None
-    least_share: float | None = None
-    low_share: float | None = None
-    fresh_share: float | None = None
-    most_share: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StageStep:
-    """One engine run with the hose off, with what it leaves in the sump; None where the card cannot say."""
-
-    litres: float
-    seconds: float | None
-    sump_after_l: float | None
-    out_total_l: float
-
-
-@dataclass(frozen=True, slots=True)
-class StagePlan:
-    """The stages, their limit, and the sump with the floor the pump needs."""
-
-    cannot_say: str = ""
-    limit: StageLimit | None = None
-    sump_l: float | None = None
-    pickup_l: float | None = None
-    floor_l: float | None = None
-    steps: tuple[StageStep, ...] = ()
-    start_ok: bool | None = None
-    start_sentence: str = ""
+METHODS_OF_KIND = {
+    "brakes": (BLEED,),
+    "hydraulics": (TANK, CYCLE_TANK),
+    **dict.fromkeys(("cooling", "engine", "axle", "manual", "transfer", "steering"), (DRAIN, REPEATED)),
+}
+KIND_OF_FLUID = {"cooling": COOLANT, "brakes": BRAKE_FLUID}
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +56,8 @@ class Subject:
     model: str = ""
     purge_hold_up_l: float | None = None
     house_method: str = ""
+    window_c: tuple[float | None, float | None] = (None, None)
+    packs: tuple[Pack, ...] = ()
     on_record: dict[str, float] = field(default_factory=dict)
 
 
@@ -114,6 +73,10 @@ class Bench:
     drain: DrainShown
     stick: StickScale
     pour: FirstPour
+    fluid: FluidShown
+    strength: StrengthShown
+    sequence: SequenceShown
+    packs: PackChoice | None
 
 
 def bench_of(asked: BenchInput, person: Person | None = None, *, is_every_depot: bool = False) -> Bench:
@@ -138,21 +101,42 @@ def bench_of(asked: BenchInput, person: Person | None = None, *, is_every_depot:
     except HatchmarkError as error:
         raise BenchRefused([(("card",), str(error))]) from error
     chosen = _tried(asked, subject, plans) if asked.new_fluid_l is not None else _planned(subject, plans)
-    card, fluid, is_oil = subject.card, subject.fluid, not (subject.card.unit_kind or "").startswith(WATERY)
+    card, fluid = subject.card, subject.fluid
+    temps = _with_window(asked.temperatures, subject)
+    pour = _pour(asked, subject, chosen)
     return Bench(
         subject,
         plans,
         chosen,
-        _curves(subject, plans, chosen),
-        _stages(card, chosen),
-        drain_shown(card, fluid, asked.temperatures, asked.measures)
-        if is_oil
-        else DrainShown(cannot_say=NOT_AN_OIL),
-        stick_scale(card, fluid, asked.temperatures, asked.measures)
-        if is_oil
-        else StickScale(cannot_say=NOT_AN_OIL),
-        _pour(asked, subject, chosen) if is_oil else FirstPour(cannot_say=NOT_AN_OIL),
+        method_curves(subject.card, plans, chosen),
+        stage_plan(card, chosen),
+        drain_shown(card, fluid, temps, asked.measures),
+        stick_scale(card, fluid, temps, asked.measures, pour.guard_l),
+        pour,
+        fluid_shown(fluid),
+        strength_shown(fluid, asked.measures, card.total_fill_l, card.quick_drain_l or chosen.drained_l),
+        sequence_shown(card, asked.steps),
+        _packs(subject, chosen),
     )
+
+
+def _with_window(temps: Temperatures, subject: Subject) -> Temperatures:
+    """Take the window of the record where none was typed."""
+    low_c, high_c = subject.window_c
+    return replace(
+        temps,
+        window_low_c=low_c if temps.window_low_c is None else temps.window_low_c,
+        window_high_c=high_c if temps.window_high_c is None else temps.window_high_c,
+    )
+
+
+def _packs(subject: Subject, chosen: Chosen) -> PackChoice | None:
+    """Return the cheapest packs for the litres of the job, purge and hold-up included; None without priced packs."""
+    if not subject.packs or not chosen.is_allowed or chosen.new_fluid_l is None:
+        return None
+    purge_l = subject.purge_hold_up_l
+    need_l = chosen.new_fluid_l + (usual_purge_hold_up_l(chosen.new_fluid_l) if purge_l is None else purge_l)
+    return choose_packs(need_l, subject.packs)
 
 
 def bench_data(bench: Bench) -> dict[str, Any]:
@@ -160,7 +144,11 @@ def bench_data(bench: Bench) -> dict[str, Any]:
     data = asdict(bench)
     subject = data.pop("subject")
     card = {name: value for name, value in subject.pop("card").items() if name != "sources"}
-    plans = data.pop("plans")
+    plans, packs = data.pop("plans"), bench.packs
+    data["packs"] = packs and {
+        "packs": [{"count": count, "label": pack.label, "size_l": pack.size_l} for pack, count in packs.packs],
+        "price": float(packs.price), "left_over_l": packs.left_over_l, "reason": packs.reason,
+    }  # fmt: skip
     for plan, row in zip(bench.plans.plans, plans["plans"], strict=True):
         row["title"] = plan.title
     runner_up = bench.plans.runner_up
@@ -181,10 +169,22 @@ def bench_data(bench: Bench) -> dict[str, Any]:
 
 def _typed(asked: BenchInput) -> Subject:
     card = _card({}, asked.card, None, {})
-    return Subject(
-        card, asked.allowed_methods or GEARBOX_METHODS, asked.target_share or HOUSE_TARGET_SHARE, asked.method,
-        asked.fluid, asked.measures.level_by or "stick",
-    )  # fmt: skip
+    fluid = replace(asked.fluid, kind=asked.fluid.kind or _kind_of_fluid(card.unit_kind))
+    methods = asked.allowed_methods or _usual_methods(card.unit_kind)
+    target_share = asked.target_share or HOUSE_TARGET_SHARE
+    return Subject(card, methods, target_share, asked.method, fluid, asked.measures.level_by or "stick")
+
+
+def _usual_methods(unit_kind: str | None) -> tuple[str, ...]:
+    """Return the methods looked at for a typed card: those a kind of unit can take."""
+    return next(
+        (methods for start, methods in METHODS_OF_KIND.items() if (unit_kind or "").startswith(start)),
+        GEARBOX_METHODS,
+    )
+
+
+def _kind_of_fluid(unit_kind: str | None) -> str:
+    return next((kind for start, kind in KIND_OF_FLUID.items() if (unit_kind or "").startswith(start)), OIL)
 
 
 def _from_unit(asked: BenchInput, person: Person | None) -> Subject:
@@ -201,17 +201,22 @@ def _from_unit(asked: BenchInput, person: Person | None) -> Subject:
     purge = known.get("purge_hold_up_l")
     house, product = asked.fluid, model.product
     if product is not None:
-        house = Fluid(
-            house.density_kg_m3 or product.density15_kg_m3,
-            house.kv40_mm2_s or product.kv40_mm2_s,
-            house.kv100_mm2_s or product.kv100_mm2_s,
+        house = replace(
+            house,
+            kind=house.kind or product.family,
+            density_kg_m3=house.density_kg_m3 or product.density15_kg_m3,
+            kv40_mm2_s=house.kv40_mm2_s or product.kv40_mm2_s,
+            kv100_mm2_s=house.kv100_mm2_s or product.kv100_mm2_s,
         )
+    else:
+        house = replace(house, kind=house.kind or _kind_of_fluid(kind))
+    window = tuple(known[name].value if name in known else None for name in ("level_low_c", "level_high_c"))
     by = "standpipe" if model.level_check.startswith("standpipe") else "stick"
     return Subject(
         card, asked.allowed_methods or tuple(model.methods),
         asked.target_share or model.target_share or HOUSE_TARGET_SHARE, asked.method, house,
         asked.measures.level_by or by, unit.code, model.code, purge.value if purge else None, model.house_method,
-        on_record,
+        (window[0], window[1]), packs_of(product), on_record,
     )  # fmt: skip
 
 
@@ -224,8 +229,9 @@ def _card(on_record: dict[str, float], typed: Any, kind: str | None, sources: di
 
 def _plans(asked: BenchInput, subject: Subject) -> ExchangePlans:
     rates = asked.rates
+    price_per_l = fluid_price_per_l(rates.fluid_per_l, subject.packs)
     costs = MethodCosts(
-        rates.labour_per_h, rates.fluid_per_l, rates.off_road_per_h, rates.limit_km, rates.kit_per_job,
+        rates.labour_per_h, price_per_l, rates.off_road_per_h, rates.limit_km, rates.kit_per_job,
         rates.machine_per_job,
     )  # fmt: skip
     return plan_exchange(
@@ -284,7 +290,7 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
     bare = Chosen(plan.title, plan.method, plan.start, False, "refused", "", METHODS[plan.method].cautions)
     is_pushed = plan.method in (COOLER_LINE, MACHINE)
     if is_pushed and subject.card.has_compartments:
-        run = simulate(subject.card, plan.method, litres, start=plan.start, slice_l=_slice_l(litres))
+        run = simulate(subject.card, plan.method, litres, start=plan.start, slice_l=slice_of_l(litres))
         if not run.is_allowed:
             return replace(bare, reason=run.reason, sentence=run.sentence)
     try:
@@ -303,79 +309,10 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
     )  # fmt: skip
 
 
-def _slice_l(litres: float) -> float:
-    return max(SLICE_L, litres / MOST_SLICES)
-
-
-def _curves(subject: Subject, plans: ExchangePlans, chosen: Chosen) -> tuple[MethodCurve, ...]:
-    """Curves of all methods that can be done, on one scale of litres."""
-    feasible = [plan for plan in plans.plans if plan.is_feasible]
-    asked_l = [plan.new_fluid_l or 0.0 for plan in feasible] + [chosen.new_fluid_l or 0.0]
-    end_l = max(1.5 * subject.card.total_fill_l, 1.1 * max(asked_l))
-    curves = []
-    for plan in feasible:
-        is_chosen = plan.title == chosen.title
-        stage_l = chosen.stage_l if is_chosen else plan.stages[0] if plan.stages else None
-        try:
-            band = share_band(
-                subject.card, plan.method, plan.start, _litres_of(plan, end_l),
-                stage_l if plan.method == COOLER_LINE else None,
-            )  # fmt: skip
-        except HatchmarkError:
-            continue
-        curves.append(MethodCurve(plan.title, is_chosen, band))
-    return tuple(curves)
-
-
-def _litres_of(plan: MethodPlan, end_l: float) -> list[float]:
-    if plan.method in (COOLER_LINE, MACHINE):
-        return [float(v) for v in np.linspace(plan.drained_l or 0.0, end_l, CURVE_POINTS)]
-    if plan.method == REPEATED and plan.drained_l:
-        one_l = plan.drained_l / plan.drains
-        return [one_l * n for n in range(1, max(2, min(6, int(end_l / one_l + 1e-9))) + 1)]
-    if plan.method == BLEED:
-        return [float(v) for v in np.linspace(0.0, end_l, CURVE_POINTS)]
-    if plan.method == CYCLE_TANK:
-        return [plan.drained_l or 0.0]
-    return [plan.new_fluid_l or 0.0]
-
-
-def _stages(card: UnitCard, chosen: Chosen) -> StagePlan:
-    if chosen.method != COOLER_LINE:
-        return StagePlan(cannot_say="Only the cooler-line exchange is done in stages.")
-    parts = compartments_of(card) if card.has_compartments else None
-    limit = stage_limit(card)
-    known = StagePlan(
-        limit=limit,
-        sump_l=parts.sump_l if parts else None,
-        pickup_l=parts.pickup_l if parts else None,
-        floor_l=parts.floor_l if parts else None,
-    )
-    if not chosen.is_allowed or chosen.new_fluid_l is None or chosen.drained_l is None:
-        return replace(known, cannot_say=chosen.sentence)
-    if chosen.start == START_OVERNIGHT:
-        check = start_check(card, chosen.drained_l)
-        known = replace(known, start_ok=check.ok, start_sentence=check.sentence)
-    if not chosen.stage_l:
-        return replace(known, cannot_say="One drain is enough; nothing needs to be pushed through.")
-    if parts is not None:
-        run = simulate(
-            card, COOLER_LINE, chosen.new_fluid_l, chosen.stage_l, start=chosen.start,
-            slice_l=_slice_l(chosen.new_fluid_l),
-        )  # fmt: skip
-        steps = [StageStep(one.litres, one.seconds, one.sump_after_l, one.out_total_l) for one in run.stages]
-        return replace(known, steps=tuple(steps), cannot_say="" if run.is_allowed else run.sentence)
-    steps, out_l = [], chosen.drained_l
-    for litres in cut_stages(chosen.pushed_l or 0.0, chosen.stage_l):
-        out_l += litres
-        steps.append(StageStep(litres, stage_seconds(card, litres), None, out_l))
-    return replace(known, steps=tuple(steps))
-
-
 def _pour(asked: BenchInput, subject: Subject, chosen: Chosen) -> FirstPour:
     if not chosen.is_allowed or chosen.drained_l is None or chosen.pushed_l is None:
         return FirstPour(cannot_say=chosen.sentence)
     return first_pour(
-        subject.card, subject.fluid, asked.temperatures, asked.measures, subject.level_by,
+        subject.card, subject.fluid, asked.temperatures, asked.measures, asked.rates, subject.level_by,
         chosen.drained_l, chosen.pushed_l, chosen.start,
     )  # fmt: skip

@@ -6,7 +6,10 @@ from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
 
 from intervals.exchange.catalogue import METHODS, TYPICAL_SHARES
+from intervals.exchange.fluid_kinds import FLUID_KINDS, OIL, FluidLaw
+from intervals.exchange.sequence import Step
 from shop.errors import InputError
+from shop.selectors.bench_steps import read_steps, steps_schema
 
 TITLES = (
     *METHODS,
@@ -15,6 +18,7 @@ TITLES = (
     "quick drain + machine exchange",
 )
 MOST_L = 500.0
+TYPICAL_FLUID_PER_L = 8.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +55,22 @@ class Choice:
 class Fluid:
     """Data-sheet figures; None takes the house fluid's or the typical ones."""
 
+    kind: str = ""
     density_kg_m3: float | None = None
     kv40_mm2_s: float | None = None
     kv100_mm2_s: float | None = None
+    strength_pct: float | None = None
+
+    @property
+    def law(self) -> FluidLaw:
+        """How its volume moves with temperature."""
+        strength = None if self.strength_pct is None else self.strength_pct / 100.0
+        return FluidLaw(self.kind or OIL, self.density_kg_m3, strength)
+
+    @property
+    def is_oil(self) -> bool:
+        """True for a lubricating oil, the kind taken when none is named."""
+        return self.kind in ("", OIL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +82,9 @@ class Temperatures:
     tray_c: float = 20.0
     jug_c: float = 70.0
     fill_c: float = 20.0
+    cold_c: float = 30.0
+    window_low_c: float | None = None
+    window_high_c: float | None = None
     arrival_c: float | None = None
     reading_c: float | None = None
 
@@ -79,6 +99,8 @@ class Measures:
     arrival_mm: float | None = None
     reading_mm: float | None = None
     band_l: float | None = None
+    strength_found_pct: float | None = None
+    strength_wanted_pct: float | None = None
     overfill_risk_pct: float = 5.0
     tray_error_pct: float = 5.0
     jug_error_pct: float = 3.0
@@ -92,14 +114,19 @@ class Measures:
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """Money, in the depot's currency; the defaults are typical and stand for nobody's books."""
+    """Money, in the depot's currency; the defaults are typical and stand for nobody's books.
+
+    fluid_per_l: None takes the packs of the unit's product, and without any the typical price.
+    """
 
     labour_per_h: float = 58.0
     off_road_per_h: float = 13.0
-    fluid_per_l: float = 8.2
+    fluid_per_l: float | None = None
     kit_per_job: float = 7.0
     machine_per_job: float = 15.0
     limit_km: float = 75_000.0
+    one_more_pour: float = 4.0
+    taking_out: float = 14.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +142,7 @@ class BenchInput:
     target_share: float | None = None
     new_fluid_l: float | None = None
     allowed_methods: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
     night_is_free: bool = True
     fluid: Fluid = Fluid()
     temperatures: Temperatures = Temperatures()
@@ -150,6 +178,7 @@ FIGURES: Mapping[str, Figure] = {
         Figure("card", "jug_capacity_l", "Jug holds", "L", 0.1, MOST_L),
         Figure("card", "ml_per_mm", "Stick scale", "mL/mm", 0.5, 2000.0),
         Figure("card", "stick_ref_c", "Hot target at", "°C", 0.0, 130.0),
+        Figure("fluid", "strength_pct", "Coolant strength", "% by volume", 20.0, 70.0),
         Figure("fluid", "density_kg_m3", "Density at 15 °C", "kg/m³", 801.0, 1163.0),
         Figure("fluid", "kv40_mm2_s", "Viscosity at 40 °C", "mm²/s", 2.0, 2000.0),
         Figure("fluid", "kv100_mm2_s", "Viscosity at 100 °C", "mm²/s", 1.1, 100.0),
@@ -158,6 +187,9 @@ FIGURES: Mapping[str, Figure] = {
         Figure(_T, "tray_c", "Tray when read", "°C", -40.0, 150.0),
         Figure(_T, "jug_c", "Jug when read", "°C", -40.0, 150.0),
         Figure(_T, "fill_c", "New fluid", "°C", -40.0, 100.0),
+        Figure(_T, "cold_c", "Cold check at", "°C", -40.0, 100.0),
+        Figure(_T, "window_low_c", "Level counts from", "°C", -40.0, 150.0),
+        Figure(_T, "window_high_c", "Level counts up to", "°C", -40.0, 150.0),
         Figure(_T, "arrival_c", "Fluid at that reading", "°C", -40.0, 150.0),
         Figure(_T, "reading_c", "Fluid at this reading", "°C", -40.0, 150.0),
         Figure(_M, "drain_h", "Left to drain", "h", 0.0, 96.0),
@@ -166,6 +198,8 @@ FIGURES: Mapping[str, Figure] = {
         Figure(_M, "arrival_mm", "Stick on arrival", "mm", -300.0, 300.0),
         Figure(_M, "reading_mm", "Stick reading to judge", "mm", -300.0, 300.0),
         Figure(_M, "band_l", "Low cold mark to target", "L", 0.0, 20.0),
+        Figure(_M, "strength_found_pct", "Coolant strength found", "% by volume", 0.0, 100.0),
+        Figure(_M, "strength_wanted_pct", "Coolant strength wanted", "% by volume", 0.0, 100.0),
         Figure(_M, "overfill_risk_pct", "Accepted overfill chance", "%", 0.1, 50.0),
         Figure(_M, "tray_error_pct", "Tray within", "± %", 0.0, 30.0),
         Figure(_M, "jug_error_pct", "Jug within", "± %", 0.0, 30.0),
@@ -179,19 +213,22 @@ FIGURES: Mapping[str, Figure] = {
         Figure(_R, "kit_per_job", "Kit", "per job", 0.0, 100_000.0),
         Figure(_R, "machine_per_job", "Machine", "per job", 0.0, 100_000.0),
         Figure(_R, "limit_km", "Mean age limit", "km", 100.0, 2_000_000.0),
+        Figure(_R, "one_more_pour", "One more pour", "each", 0.01, 10_000.0),
+        Figure(_R, "taking_out", "Taking fluid out", "each", 0.01, 10_000.0),
     )
 }
 CHOICES: Mapping[str, Choice] = {
     one.name: one
     for one in (
         Choice("", "method", "Method", TITLES),
+        Choice("fluid", "kind", "Kind of fluid", tuple(FLUID_KINDS)),
         Choice("card", "unit_kind", "Kind of unit", tuple(TYPICAL_SHARES)),
         Choice(_M, "measured_by", "Measured by", ("reading", "weighing")),
         Choice(_M, "level_by", "Level set by", ("stick", "standpipe")),
     )
 }
 _BY_PLACE = {(one.group, one.name): one for one in (*FIGURES.values(), *CHOICES.values())}
-TOP_LEVEL = ("unit", "allowed_methods", "night_is_free", "card", *GROUPS)
+TOP_LEVEL = ("unit", "allowed_methods", "steps", "night_is_free", "card", *GROUPS)
 
 
 class BenchRefused(InputError):
@@ -248,6 +285,8 @@ def _plain(name: str, value: Any, wrong: list[tuple[tuple[str, ...], str]]) -> A
         if isinstance(value, str) and "\x00" not in value:
             return value.strip()[:80]
         wrong.append((("unit",), "A unit is named by its code, as text."))
+    elif name == "steps":
+        return read_steps(value, wrong)
     elif name == "night_is_free":
         if isinstance(value, bool):
             return value
@@ -304,6 +343,7 @@ def schema() -> dict[str, Any]:
             "description": "Code of a unit on record; figures in “card” go over its own.",
         },
         **dict(_described("")),
+        "steps": steps_schema(),
         "allowed_methods": {"type": ["array", "null"], "minItems": 1, "items": {"enum": list(METHODS)}},
         "night_is_free": {"type": ["boolean", "null"], "default": True},
     }

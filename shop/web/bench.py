@@ -1,6 +1,7 @@
 """The bench: pick a unit or type a card, and see what each method would do. All state is in the address."""
 
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,6 +14,8 @@ from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import push_url
 
 from intervals.exchange.card import STOP_RULES
+from intervals.exchange.methods import METHODS
+from intervals.exchange.sequence import KINDS
 from shop.selectors.access import depots_of, units_of
 from shop.selectors.bench import Bench, bench_of
 from shop.selectors.bench_request import CHOICES, FIGURES, BenchRefused, Choice, Figure, read_request
@@ -20,6 +23,7 @@ from shop.web.bench_pictures import (
     LETTERS,
     drain_picture,
     pour_picture,
+    sequence_picture,
     share_picture,
     stick_picture,
     sump_picture,
@@ -53,13 +57,18 @@ class BenchField:
 @vary_on_headers("HX-Request")
 def bench(request: HttpRequest) -> HttpResponse:
     """Show the bench; with script running a change brings only the answer. 422 when a figure cannot be used."""
-    kept = [(name, value.strip()) for name, value in request.GET.items() if value.strip() and name in _NAMES]
+    kept = [
+        (name, value.strip())
+        for name, values in request.GET.lists()
+        for value in (values if name == "allow" else values[-1:])
+        if value.strip() and name in _NAMES
+    ]
     answer, errors = None, {}
     if kept:
         try:
             answer = bench_of(read_request(_nested(request.GET)), request.user)
         except BenchRefused as error:
-            errors = {path[-1] if path else "": sentence for path, sentence in error.places}
+            errors = {_name_of(path): sentence for path, sentence in error.places}
     depot = depots_of(request.user).first()
     context: dict[str, Any] = {
         "answer": answer,
@@ -80,13 +89,56 @@ def bench(request: HttpRequest) -> HttpResponse:
         (title, [_field(one, request.GET, errors, on_record) for group in groups for one in _of_group(group)])
         for title, groups in SECTIONS
     ]
+    allowed = request.GET.getlist("allow")
+    on_card = answer.subject.methods if answer is not None else ()
+    context["methods_offered"] = [(name, name in allowed, name in on_card) for name in METHODS]
+    context["are_methods_chosen"] = bool(allowed)
+    context["allowed_error"] = errors.get("allow", "")
+    context["steps"] = [_step_row(number, request.GET, errors) for number in range(1, STEP_ROWS + 1)]
+    context["has_steps"] = any(row[0].value for row in context["steps"])
     context["unit"] = request.GET.get("unit", "")
     context["is_night_taken"] = bool(request.GET.get("night_taken"))
     context["units"] = units_of(request.user).order_by("code").values_list("code", flat=True)[:UNITS_OFFERED]
     return render(request, "shop/bench.html", context, status=status)
 
 
-_NAMES = {"unit", "night_taken", *FIGURES, *CHOICES}
+STEP_ROWS = 8
+_STEP_NAMES = {f"step_{n}_{name}" for n in range(1, STEP_ROWS + 1) for name in ("kind", "litres", "stage_l")}
+_NAMES = {"unit", "night_taken", "allow", *FIGURES, *CHOICES, *_STEP_NAMES}
+
+
+def _name_of(path: tuple[str, ...]) -> str:
+    """Return the form's name of a member of the request."""
+    if path[:1] == ("allowed_methods",):
+        return "allow"
+    if path[:1] == ("steps",) and len(path) > 2:
+        return f"step_{int(path[1]) + 1}_{path[2]}"
+    return path[-1] if path else ""
+
+
+def _steps(query: QueryDict) -> list[dict[str, Any]]:
+    """Return the steps typed; rows without a kind are left out, those before them keep their number."""
+    rows = []
+    for number in range(1, STEP_ROWS + 1):
+        typed = {
+            name: query.get(f"step_{number}_{name}", "").strip() for name in ("kind", "litres", "stage_l")
+        }
+        if typed["kind"]:
+            figures = {name: _number(typed[name]) for name in ("litres", "stage_l") if typed[name]}
+            rows.append({"kind": typed["kind"], **figures})
+    return rows
+
+
+def _step_row(number: int, query: QueryDict, errors: dict[str, str]) -> list[BenchField]:
+    def field(name: str, words: str, stands_in: str = "", options: tuple[str, ...] = ()) -> BenchField:
+        key = f"step_{number}_{name}"
+        return BenchField(key, words, query.get(key, ""), stands_in, errors.get(key, ""), options)
+
+    return [
+        field("kind", f"Step {number}", options=KINDS),
+        field("litres", f"Litres of step {number}", "L"),
+        field("stage_l", f"Litres a stage, step {number}", "a stage"),
+    ]
 
 
 def _nested(query: QueryDict) -> dict[str, Any]:
@@ -100,6 +152,10 @@ def _nested(query: QueryDict) -> dict[str, Any]:
         place[one.name] = _number(text) if isinstance(one, Figure) else text
     if unit := query.get("unit", "").strip():
         data["unit"] = unit
+    if allowed := query.getlist("allow"):
+        data["allowed_methods"] = allowed
+    if steps := _steps(query):
+        data["steps"] = steps
     if query.get("night_taken"):
         data["night_is_free"] = False
     return data
@@ -166,7 +222,10 @@ def _shown(answer: Bench) -> dict[str, Any]:
         ],
         "drain_rows": list(zip(answer.drain.minutes, answer.drain.litres, strict=True)),
         "stick_rows": list(
-            zip(answer.stick.temps_c, answer.stick.offsets_mm, answer.stick.growths_ml, strict=True)
+            zip_longest(answer.stick.temps_c, answer.stick.offsets_mm, answer.stick.growths_ml)
         ),
+        "pipe_rows": list(zip(answer.stick.pipe_temps_c, answer.stick.pipe_errors_ml, strict=True)),
+        "sequence_picture": sequence_picture(answer.sequence.run),
+        "is_price_typical": not answer.subject.packs,
         "stop_rules": STOP_RULES if answer.stages.steps else (),
     }

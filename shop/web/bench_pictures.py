@@ -5,8 +5,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from shop.selectors.bench import Bench, StagePlan
+from intervals.exchange.sequence import SequenceRun
+from shop.selectors.bench import Bench
 from shop.selectors.bench_level import DrainShown, FirstPour, StickScale
+from shop.selectors.bench_stages import StagePlan
 
 WIDTH, HEIGHT = 420, 270
 LEFT, RIGHT, TOP, BOTTOM = 38.0, 396.0, 12.0, 232.0
@@ -84,6 +86,31 @@ class SumpPicture:
     floor_y: float
     pickup_y: float
     lows: tuple[Tick, ...]
+    steps: tuple[Tick, ...]
+    y_ticks: tuple[Tick, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One upright bar with its words on top."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    words: str
+
+    @property
+    def middle_x(self) -> float:
+        """Where its words stand."""
+        return round(self.x + self.width / 2.0, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class SequencePicture:
+    """The fresh share after each step of a sequence."""
+
+    bars: tuple[Bar, ...]
     steps: tuple[Tick, ...]
     y_ticks: tuple[Tick, ...]
 
@@ -207,6 +234,27 @@ def sump_picture(stages: StagePlan) -> SumpPicture | None:
         _path(points), area, y(stages.floor_l), y(stages.pickup_l), tuple(lows), tuple(steps),
         _ticks(0.0, stages.sump_l * 1.1, y),
     )  # fmt: skip
+
+
+def sequence_picture(run: SequenceRun | None) -> SequencePicture | None:
+    """Place the fresh share after each step as bars; None when nothing was asked or it is refused."""
+    if run is None or not run.rows:
+        return None
+    count = len(run.rows)
+    x, y = _scale(0.0, float(count), LEFT, RIGHT), _scale(0.0, 1.0, BOTTOM, TOP)
+    width = round((RIGHT - LEFT) / count * 0.7, 2)
+    bars = tuple(
+        Bar(
+            x(place + 0.15),
+            y(row.fresh_share),
+            width,
+            round(BOTTOM - y(row.fresh_share), 2),
+            f"{row.fresh_share:.0%}",
+        )
+        for place, row in enumerate(run.rows)
+    )
+    steps = tuple(Tick(x(place + 0.5), str(place + 1)) for place in range(count))
+    return SequencePicture(bars, steps, _ticks(0.0, 100.0, _scale(0.0, 100.0, BOTTOM, TOP)))
 
 
 def stick_picture(stick: StickScale) -> StickPicture | None:

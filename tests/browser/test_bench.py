@@ -12,6 +12,11 @@ STATES = [
     FULL,
     "/bench?total_fill_l=8&quick_drain_l=3",
     "/bench?total_fill_l=8&sump_l=-1&shed_c=mild",
+    "/bench?total_fill_l=26&quick_drain_l=17&unit_kind=cooling+system%2C+radiator+only&strength_found_pct=32"
+    "&strength_wanted_pct=50",
+    "/bench?total_fill_l=1.2&bleed_l=3&unit_kind=brakes",
+    "/bench?unit=K14-VB2&reading_c=55&step_1_kind=quick+drain",
+    FULL + "&step_1_kind=overnight+drain&step_2_kind=pour&step_3_kind=cooler-line+exchange&step_3_litres=4",
 ]
 
 

@@ -93,10 +93,88 @@ def test_a_bare_card_says_what_it_cannot_say(foreman):
     assert body["stages"]["limit"] is None or body["stages"]["limit"]["source"] == "guess"
 
 
-def test_a_fluid_that_is_no_oil_gets_no_oil_tables(foreman):
-    body = ask(foreman, card=CARD | {"unit_kind": "brakes"}).json()
-    for part in ("drain", "stick", "pour"):
-        assert "no oil" in body[part]["cannot_say"]
+def test_a_coolant_gets_its_strength_sum_and_its_own_volumes(foreman):
+    """Reference calculation: 26 L, 17 L drained, 32 to 50 %: 10.12 L + 6.88 L; ready mix alone reaches 43.8 %."""
+    card = {"total_fill_l": 26, "quick_drain_l": 17, "unit_kind": "cooling system, radiator only", "ml_per_mm": 100,
+            "stick_ref_c": 20}  # fmt: skip
+    asked = {"card": card, "measures": {"strength_found_pct": 32, "strength_wanted_pct": 50}}
+    body = foreman.post("/api/v1/bench", asked, format="json").json()
+    mix = body["strength"]["mix"]
+    assert (mix["concentrate_l"], mix["water_l"]) == pytest.approx((10.12, 6.88), abs=5e-3)
+    assert body["strength"]["with_ready_mix_share"] == pytest.approx(0.438, abs=5e-4)
+    assert body["fluid"]["kind"] == "coolant"
+    assert set(body["fluid"]["defaults"]) == {"density", "viscosity at 40 °C", "viscosity at 100 °C"}
+    # CoolProp, INCOMP::AEG[0.50] (ASHRAE): 1073.35 kg/m³ at 20 °C, 1038.46 at 80 °C; so 26 L grow by 0.874 L.
+    grown = dict(zip(body["stick"]["temps_c"], body["stick"]["growths_ml"], strict=True))
+    assert grown[80.0] == pytest.approx(26_000 * (1073.35 / 1038.46 - 1.0), rel=0.01)
+    assert {plan["method"] for plan in body["plans"]} == {"drain-and-refill", "repeated drain-and-refill"}
+    less = foreman.post(
+        "/api/v1/bench", asked | {"measures": asked["measures"] | {"tray_l": 4}}, format="json"
+    ).json()
+    assert less["strength"]["mix"]["reason"] == "drain more"
+    assert less["strength"]["mix"]["concentrate_l"] is None
+
+
+def test_a_brake_fluid_is_judged_by_its_boiling_point(foreman):
+    """49 CFR 571.116, S5.1.1 and S5.1.2."""
+    body = ask(
+        foreman, method="bleed", card=CARD | {"unit_kind": "brakes", "bleed_l": 3}, target_share=None
+    ).json()
+    grades = {row["grade"]: row for row in body["fluid"]["grades"]}
+    assert (grades["DOT 4"]["dry_boiling_least_c"], grades["DOT 4"]["wet_boiling_least_c"]) == (230, 155)
+    assert "holds for oil" in body["drain"]["cannot_say"]
+
+
+def test_a_standpipe_level_outside_its_window_is_void(foreman):
+    """Reference calculation: set at 55 instead of 40 °C leaves 11.2 L short by 130 mL."""
+    stick = ask(foreman, temperatures={"window_low_c": 35, "window_high_c": 45, "reading_c": 55}).json()[
+        "stick"
+    ]
+    assert stick["void"].startswith("Void: 55 °C is outside 35 to 45 °C")
+    errors = dict(zip(stick["pipe_temps_c"], stick["pipe_errors_ml"], strict=True))
+    assert errors[55.0] == pytest.approx(-130, abs=2)
+    assert errors[40.0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_cold_check_and_the_cheapest_risk(foreman):
+    """Reference calculation: at 30 °C right -17.8 mm, -32.3 with the guard out; prices 4 and 14 give 9.88 L."""
+    body = ask(foreman).json()
+    assert body["stick"]["cold_right_mm"] == pytest.approx(-17.8, abs=0.05)
+    assert body["stick"]["cold_guarded_mm"] == pytest.approx(-32.3, abs=0.1)
+    assert body["stick"]["slope_ml_per_c"] == pytest.approx((94 + 92) / 20, abs=0.1)
+    assert body["pour"]["cheapest_risk"] == pytest.approx(4 / 18)
+    assert body["pour"]["cheapest_fill_l"] == pytest.approx(9.88, abs=5e-3)
+
+
+def test_steps_are_worked_through_in_their_order(foreman):
+    """Mass balance: two drains of 3.6 of 11.2 L, driven between, leave 0.5395 fresh; not driven, 0.3536."""
+    drain, pour, drive = {"kind": "quick drain"}, {"kind": "pour"}, {"kind": "drive"}
+    driven = ask(foreman, steps=[drain, pour, drive, drain, pour, drive]).json()["sequence"]["run"]
+    assert driven["fresh_share"] == pytest.approx(0.5395, abs=5e-5)
+    assert [row["kind"] for row in driven["rows"]] == ["quick drain", "pour", "drive"] * 2
+    standing = ask(foreman, steps=[drain, pour, drain, pour]).json()["sequence"]["run"]
+    assert standing["fresh_share"] == pytest.approx(0.3536, abs=5e-5)
+    refused = ask(foreman, steps=[drain, drive]).json()["sequence"]["run"]
+    assert (refused["is_allowed"], refused["refused_at"], refused["fresh_share"]) == (False, 2, None)
+    assert refused["sentence"].startswith("Step 2, drive: 3.60 L are missing")
+
+
+@pytest.mark.parametrize(
+    ("steps", "pointer"),
+    [
+        ([], "#/steps"),
+        ("drain", "#/steps"),
+        ([{"kind": "rinse"}], "#/steps/0/kind"),
+        ([{"kind": "pour", "litres": -1}], "#/steps/0/litres"),
+        ([{"kind": "pour"}, {"kind": "cooler-line exchange"}], "#/steps/1/litres"),
+        ([{"kind": "pour", "how": "fast"}], "#/steps/0/how"),
+        ([{"kind": "machine exchange", "litres": 2, "hose": "inside"}], "#/steps/0/hose"),
+    ],
+)
+def test_steps_that_cannot_be_name_their_place(foreman, steps, pointer):
+    answer = ask(foreman, steps=steps)
+    assert answer.status_code == 422
+    assert pointer in pointers(answer)
 
 
 def test_every_wrong_figure_is_named_with_its_place(foreman):
