@@ -3,7 +3,20 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from shop.web import bench, board, due, errors, jobs, learning, orders, readings, sign_in, stock, units
+from shop.web import (
+    bench,
+    board,
+    due,
+    errors,
+    forecasts,
+    jobs,
+    learning,
+    orders,
+    readings,
+    sign_in,
+    stock,
+    units,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -22,6 +35,7 @@ urlpatterns = [
     path("batches/<str:product>/<str:batch>/set-aside", stock.batch_set_aside, name="batch_set_aside"),
     path("labels/<str:product>", stock.label, name="shelf_label"),
     path("bench", bench.bench, name="bench"),
+    path("forecasts", forecasts.forecasts, name="forecasts"),
     path("learning", learning.learning, name="learning"),
     path("learning/<int:pk>/answer", learning.answer, name="learning_answer"),
     path("readings", readings.readings, name="readings"),
