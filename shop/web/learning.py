@@ -8,7 +8,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shop.errors import ApplicationError
 from shop.selectors.learning import learning_page, proposal_find
-from shop.services.learning import proposal_decide
+from shop.services.learning_proposals import proposal_decide
 from shop.web.access import for_those_who
 
 ACCEPT, DECLINE = "accept", "decline"
