@@ -5,6 +5,9 @@ from django.db.models import QuerySet
 from shop.models import MeasuringTool, Person
 from shop.selectors.access import depots_of
 
+TOOL_KINDS = MeasuringTool.Kind.choices
+LIMIT_UNITS = MeasuringTool.LimitUnit.choices
+
 
 def tools_of(person: Person) -> QuerySet[MeasuringTool]:
     """Return the measuring tools of the person's depots."""

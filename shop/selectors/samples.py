@@ -10,9 +10,11 @@ from intervals.exchange.done import litres_exchanged
 from intervals.exchange.fluid_kinds import OIL, litres_at_base
 from intervals.exchange.learning import LEARNED_AT_C
 from intervals.exchange.sampling import Contents, SampledShare, check_sampled, share_from_sample
-from shop.models import FluidSample, Job, Person
-from shop.selectors.access import depots_of
+from shop.models import FluidSample, Job, Person, Unit
+from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.exchange import card_from, figures_in_force
+
+JOBS_OFFERED = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,24 @@ def samples_of(person: Person) -> QuerySet[FluidSample]:
 def sample_find(person: Person, pk: int) -> FluidSample | None:
     """Return a sample the person may see, or None."""
     return samples_of(person).filter(pk=pk).first()
+
+
+def jobs_to_sample(person: Person, unit: Unit) -> list[Job]:
+    """Return the unit's finished jobs on fluid that a sample can be of, the last first."""
+    return list(
+        jobs_of(person)
+        .filter(unit=unit, subject="fluid", state=Job.State.HANDED_BACK, kind=Job.Kind.SERVICE)
+        .select_related("unit__unit_model__product", "product", "vehicle__depot", "jug")
+        .order_by("-done_on", "-pk")[:JOBS_OFFERED]
+    )
+
+
+def samples_of_unit(person: Person, unit: Unit) -> list[SampleView]:
+    """Return the unit's samples with the shares they show, the last first."""
+    return [
+        sample_view(sample)
+        for sample in samples_of(person).filter(job__unit=unit).order_by("-taken_on", "-pk")
+    ]
 
 
 def sample_view(sample: FluidSample) -> SampleView:

@@ -12,13 +12,13 @@ from intervals.exchange.learning import LEAST_OBSERVATIONS, Belief, Learned, dra
 from intervals.exchange.sampling import MIXING_BELIEF
 from intervals.exchange.tool_errors import READING_ERROR, stick_belief
 from shop.models import CardFigure, CardProposal, ChangeRecord, MeasuringTool, Product, UnitModel
+from shop.selectors.learned_drains import FIGURES, drains_by_figure
+from shop.selectors.learned_jobs import Observation, closed_jobs, factor_to_card
+from shop.selectors.learned_samples import MIXING_FIGURE, mixing_by_model
+from shop.selectors.learned_tools import ERROR_FIGURE, STICK_FIGURE, errors_by_tool, slopes_by_model
 from shop.services.changes import changes_write
 from shop.services.learning_consequences import card_consequence, tool_consequence
-from shop.services.learning_drains import FIGURES, drains_by_figure
-from shop.services.learning_jobs import Observation, closed_jobs, factor_to_card
 from shop.services.learning_proposals import DECLINED, Held, open_of, propose, was_declined, withdraw
-from shop.services.learning_samples import MIXING_FIGURE, mixing_by_model
-from shop.services.learning_tools import ERROR_FIGURE, STICK_FIGURE, errors_by_tool, slopes_by_model
 
 AGREES, TOO_FEW, TOO_VAGUE, NO_BOOK = (
     "agrees with the card", "too few jobs", "too uncertain", "no figure on the card",
@@ -129,10 +129,10 @@ def learn_refit(as_of: datetime.date) -> LearnReport:
             subject = models.get(proposal.unit_model_id) or tools[proposal.tool_id]
             earlier[subject, proposal.figure].append(proposal)
         seen = _observations(as_of, models, tools, figures)
-        keys = seen.keys() | {key for key, rows in earlier.items() if open_of(rows) is not None}
+        open_ones = {key for key, rows in earlier.items() if key[1] in LESSONS and open_of(rows) is not None}
         notes: list[ChangeRecord] = []
         lines = []
-        for subject, figure in sorted(keys, key=lambda key: (key[0].code, key[1])):
+        for subject, figure in sorted(seen.keys() | open_ones, key=lambda key: (key[0].code, key[1])):
             own = figures.get(subject.pk, []) if isinstance(subject, UnitModel) else []
             one = _OneFigure(as_of, subject, figure, own, earlier[subject, figure], notes)
             lines.append(one.line(seen.get((subject, figure), [])))

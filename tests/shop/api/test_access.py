@@ -18,10 +18,16 @@ READ = [
     "order-list.csv",
     "daily-runs",
     "daily-runs/NORTH/2026-03-09",
+    "proposals",
+    "samples",
+    "tools",
     "openapi.json",
     "docs",
 ]
-WRITE = ["readings", "readings/1/answer", "units/K01-TB6/jobs", "daily-runs"]
+WRITE = [
+    "readings", "readings/1/answer", "units/K01-TB6/jobs", "daily-runs", "proposals/1/answer", "samples",
+    "samples/1/answer", "tools",
+]  # fmt: skip
 OTHER_DEPOT = [
     "vehicles/K90",
     "units/K90-TB6",
@@ -87,6 +93,8 @@ def test_an_administrator_sees_every_depot(north, south):
         ("readings", {"fleet", "stores", "technician", "foreman", "apprentice"}),
         ("units/K01-TB6/jobs", {"technician", "foreman"}),
         ("daily-runs", {"fleet", "stores", "foreman"}),
+        ("samples", {"technician", "foreman", "apprentice"}),
+        ("tools", {"foreman"}),
     ],
 )
 @pytest.mark.parametrize("role", ["fleet", "stores", "technician", "foreman", "apprentice"])

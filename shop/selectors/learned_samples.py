@@ -7,9 +7,9 @@ from intervals.errors import HatchmarkError
 from intervals.exchange.learning import Observed
 from intervals.exchange.sampling import mixing_from_sample, share_from_sample
 from shop.models import CardFigure, FluidSample, Job
+from shop.selectors.learned_drains import card_or_none
+from shop.selectors.learned_jobs import Observation, observation
 from shop.selectors.samples import contents_of, litres_done
-from shop.services.learning_drains import card_or_none
-from shop.services.learning_jobs import Observation, observation
 
 MIXING_FIGURE = "mixing"
 

@@ -9,8 +9,8 @@ from intervals.exchange.learning import Observed
 from intervals.exchange.tool_errors import STICK_SD_MM, reading_error, stick_slope
 from intervals.exchange.volumes import litres_from_kg
 from shop.models import CardFigure, Job, MeasuringTool
-from shop.services.learning_drains import card_or_none, low_on_arrival_l, scale_fault
-from shop.services.learning_jobs import (
+from shop.selectors.learned_drains import card_or_none, low_on_arrival_l, scale_fault
+from shop.selectors.learned_jobs import (
     ClosedJobs,
     Observation,
     factor_to_card,

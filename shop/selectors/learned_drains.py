@@ -14,7 +14,7 @@ from intervals.exchange.starts import DRAIN, OVERNIGHT
 from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3, litres_from_kg
 from shop.models import CardFigure, Job, MeasuringTool, UnitModel
 from shop.selectors.exchange import card_from
-from shop.services.learning_jobs import (
+from shop.selectors.learned_jobs import (
     ClosedJobs,
     Observation,
     factor_to_card,
@@ -54,15 +54,19 @@ def drains_by_figure(
         model = job.unit.unit_model
         if model.pk not in cards:
             cards[model.pk] = card_or_none(model, figures.get(model.pk, ()))
-        reason = closed.against(job)
-        seen, measured_by = None, ""
-        if not reason:
-            try:
-                seen, measured_by, reason = _seen(job, figure, cards[model.pk])
-            except HatchmarkError as error:
-                reason = str(error)
-        found[model.pk, figure].append(observation(job, seen, measured_by, reason))
+        found[model.pk, figure].append(drain_seen(job, cards[model.pk], closed.against(job)))
     return found
+
+
+def drain_seen(job: Job, card: UnitCard | None, against: str = "") -> Observation:
+    """Return what a job that only drained and refilled shows. against: why it is not to be learned from."""
+    seen, measured_by, reason = None, "", against
+    if not reason:
+        try:
+            seen, measured_by, reason = _seen(job, FIGURES[job.method], card)
+        except HatchmarkError as error:
+            reason = str(error)
+    return observation(job, seen, measured_by, reason)
 
 
 def card_or_none(model: UnitModel, figures: Collection[CardFigure]) -> UnitCard | None:
