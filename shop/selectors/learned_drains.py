@@ -90,7 +90,8 @@ def _seen(job: Job, figure: str, card: UnitCard | None) -> tuple[Observed | None
     if litres <= 0.0:
         return None, measured_by, "nothing came out"
     # Each litre carries its tool's own error on top of how drains of one model differ.
-    return Observed(litres, math.hypot(drain_spread(litres).sd_l, u_share * litres)), measured_by, ""
+    book_l = getattr(card, figure, None) or litres
+    return Observed(litres, math.hypot(drain_spread(book_l).sd_l, u_share * litres)), measured_by, ""
 
 
 def _as_reference(job: Job, card: UnitCard | None, litres: float) -> float:

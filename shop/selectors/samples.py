@@ -10,7 +10,7 @@ from intervals.exchange.done import litres_exchanged
 from intervals.exchange.fluid_kinds import OIL, litres_at_base
 from intervals.exchange.learning import LEARNED_AT_C
 from intervals.exchange.sampling import Contents, SampledShare, check_sampled, share_from_sample
-from shop.models import FluidSample, Job, Person, Unit
+from shop.models import FluidSample, Job, LastService, Person, Unit
 from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.exchange import card_from, figures_in_force
 
@@ -61,6 +61,11 @@ def samples_of_unit(person: Person, unit: Unit) -> list[SampleView]:
         sample_view(sample)
         for sample in samples_of(person).filter(job__unit=unit).order_by("-taken_on", "-pk")
     ]
+
+
+def stands_on(job: Job) -> bool:
+    """Say whether where its unit stands now was worked out from this job."""
+    return LastService.objects.filter(job=job, subject="fluid").exists()
 
 
 def sample_view(sample: FluidSample) -> SampleView:

@@ -70,7 +70,6 @@ class JobForm(MeasuredFields, PlainForm):
         ("Came out", ["out_l", "out_temp_c", "out_kg"]),
         ("Went in", ["in_l", "in_temp_c", "in_kg", "batch"]),
         ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),
-        *MeasuredFields.MEASURED,
         ("Before it leaves", ["leak_checked", "road_tested", "road_test_reason"]),
         ("Who", ["done_by", "checked_by", "note", "is_repeated"]),
     ]

@@ -38,6 +38,18 @@ class MeasuredFields(forms.Form):
         ),
     ]  # fmt: skip
 
+    def measured_groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return what may be noted for the next card, folded away until it is wanted."""
+        return [
+            (title, [self[name] for name in names if name in self.fields]) for title, names in self.MEASURED
+        ]
+
+    @property
+    def has_measured(self) -> bool:
+        """Say whether any of it is filled in or marked, so that it has to be seen."""
+        names = {name for _, fields in self.MEASURED for name in fields} & self.fields.keys()
+        return any(name in self.errors or self[name].value() for name in names)
+
     def offer_tools(self, tools: Mapping[str, Sequence[Any]]) -> None:
         """Offer the tools of each kind; a kind with none is not asked about."""
         for kind in _TOOLS:

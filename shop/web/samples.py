@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from shop import clock
 from shop.errors import ApplicationError
-from shop.selectors.samples import jobs_to_sample, sample_find, sample_view
+from shop.selectors.samples import jobs_to_sample, sample_find, sample_view, stands_on
 from shop.selectors.units import unit_find
 from shop.services.samples import SampleReport, sample_decide, sample_record
 from shop.web.access import for_those_who
@@ -15,6 +15,7 @@ from shop.web.measuring_forms import SampleForm
 from shop.web.units import NO_SUCH_UNIT
 
 RECORD_REFUSAL = "Your role may not record samples. Ask the workshop to type it in."
+NOT_MOVED = "Where the unit stands now rests on a later job or was typed in, and stays."
 ACCEPT, DECLINE = "accept", "decline"
 DECIDE_REFUSAL = "Your role may not accept samples. The foreman can accept or decline them."
 
@@ -70,6 +71,8 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         told = "declined; the job keeps the share it worked out."
         if choice == ACCEPT:
-            told = f"the job now counts with {100 * done.job.fresh_share:.0f} % fresh, measured."
+            told = f"the job now counts with {100 * done.job.fresh_share:.0f} % fresh, measured. " + (
+                "Fluid age and next date follow." if stands_on(done.job) else NOT_MOVED
+            )
         messages.success(request, f"{done.job.code}, {done.element}: {told}")
     return redirect("learning")

@@ -106,6 +106,7 @@ class ToolRow(serializers.ModelSerializer[MeasuringTool]):
     """A tray, jug, scale or stick; corrected litres = read × (1 − reading_error_share)."""
 
     depot = serializers.CharField(source="depot.code", read_only=True)
+    error_source = serializers.CharField(read_only=True, help_text="Empty while no reading error is known.")
 
     class Meta:
         model = MeasuringTool
