@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from intervals.exchange.batch_jobs import BoolArray, IntArray, PushJobs, cautious
-from intervals.exchange.curve import CURVE_STEP_L, FloatArray
+from intervals.exchange.curve import FloatArray, Piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +22,7 @@ class StageMap:
         p, q, rise: differences at the stage's end, and how far the converter's old share moved.
         entered_l: old litres into the cooler beyond `litres run x old share of the converter`, after every
             step: (steps + 1, 2, guesses, units).
+        risen: the same rise after every step, as `entered_l`.
         step_l: litres per step of each unit.
     """
 
@@ -29,6 +30,7 @@ class StageMap:
     q: FloatArray
     rise: FloatArray
     entered_l: FloatArray
+    risen: FloatArray
     step_l: FloatArray
 
 
@@ -48,6 +50,17 @@ class Flow:
         """Old litres into the cooler `step` steps into the next stage."""
         beyond = np.take_along_axis(stage.entered_l, step[None, None, None, :], axis=0)[0]
         return self._entered(beyond, step * stage.step_l)
+
+    def piece_at(self, stage: StageMap, step: IntArray) -> Piece:
+        """Old litres into the cooler between a step of the next stage and the one after."""
+        return Piece(
+            self.entered_at(stage, step), self.entered_at(stage, step + 1),
+            self._slope_at(stage, step), self._slope_at(stage, step + 1),
+        )  # fmt: skip
+
+    def _slope_at(self, stage: StageMap, step: IntArray) -> FloatArray:
+        risen = np.take_along_axis(stage.risen, step[None, None, None, :], axis=0)[0]
+        return np.asarray((self.converter + risen[0] * self.p + risen[1] * self.q) * stage.step_l)
 
     def entered_at_end(self, stage: StageMap) -> FloatArray:
         """Old litres into the cooler when the next stage is over."""
@@ -92,7 +105,7 @@ def stage_map(jobs: PushJobs, r: FloatArray, b: FloatArray, stage_l: FloatArray,
     diff[0, 0] = diff[1, 1] = 1.0
     speed = np.stack(np.broadcast_arrays(ah, gh))[:, None]
     mixing = np.stack([np.broadcast_to(b, shape[1:]), np.broadcast_to(r, shape[1:])])[:, None]
-    rise, path = np.zeros(shape), np.zeros((steps + 1, *shape))
+    rise, path, risen = np.zeros(shape), np.zeros((steps + 1, *shape)), np.zeros((steps + 1, *shape))
 
     def fall(at: FloatArray, half_steps: int) -> FloatArray:
         towards_sump = at * mixing
@@ -110,21 +123,19 @@ def stage_map(jobs: PushJobs, r: FloatArray, b: FloatArray, stage_l: FloatArray,
         fall_4 = fall(at_4, 2 * i + 2)
         inner = at_2[0] + at_3[0]
         path[i + 1] = path[i] + h * (rise - sixth * (diff[0] + inner))
-        rise = rise - sixth * (diff[0] + 2.0 * inner + at_4[0])
+        risen[i + 1] = rise = rise - sixth * (diff[0] + 2.0 * inner + at_4[0])
         fall_2 += fall_3
         diff = diff - (fall_1 + 2.0 * fall_2 + fall_4) / 6.0
-    return StageMap(diff[0], diff[1], rise, path, h)
+    return StageMap(diff[0], diff[1], rise, path, risen, h)
 
 
 class MachineFlow:
     """Powers 1, 2, 4, ... of the step every machine run repeats, for many units and mixing guesses."""
 
-    step_l = CURVE_STEP_L
-
     def __init__(self, jobs: PushJobs, r: FloatArray, b: FloatArray, most_steps: int) -> None:
-        """Prepare powers up to `most_steps` steps of 0.05 L."""
+        """Prepare powers up to `most_steps` steps of `jobs.machine_step_l`."""
         shape = np.broadcast_shapes(r.shape, b.shape, (1, jobs.size))
-        h = self.step_l
+        h = self.step_l = jobs.machine_step_l
         x = np.zeros((3, 3, *shape))
         x[0, 0], x[0, 1], x[0, 2] = -(1.0 + b + r) * h / jobs.sump_l, b * h / jobs.sump_l, r * h / jobs.sump_l
         x[1, 0] = (1.0 + b) * h / jobs.converter_l
@@ -144,8 +155,8 @@ class MachineFlow:
             [np.broadcast_to(z, shape) for z in (jobs.old_sump, jobs.old_converter, jobs.old_passages)]
         )
 
-    def below_target(self, jobs: PushJobs) -> tuple[IntArray, FloatArray, FloatArray]:
-        """Last step whose cautious share is below target, and old litres entered then and a step later."""
+    def below_target(self, jobs: PushJobs) -> tuple[IntArray, Piece]:
+        """Last step whose cautious share is below target, and old litres entered from then to a step later."""
         z, entered = self._begin.copy(), np.zeros(self._begin.shape[1:])
         count = np.zeros(jobs.size, dtype=np.int64)
         for power in reversed(range(len(self._steps))):
@@ -154,16 +165,20 @@ class MachineFlow:
             np.copyto(entered, tried, where=moves)
             np.copyto(z, _row_apply(self._steps[power], z), where=moves)
             count += np.where(moves, 1 << power, 0)
-        return count, entered, entered + _dot(self._entered[0], z)
+        return count, self._piece(entered, z)
 
-    def entered_at(self, count: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Old litres into the cooler after `count` steps, and a step later."""
+    def piece_at(self, count: IntArray) -> Piece:
+        """Old litres into the cooler from `count` steps to a step later."""
         z, entered = self._begin.copy(), np.zeros(self._begin.shape[1:])
         for power in range(len(self._steps)):
             moves = (count >> power & 1).astype(np.bool_)
             np.copyto(entered, entered + _dot(self._entered[power], z), where=moves)
             np.copyto(z, _row_apply(self._steps[power], z), where=moves)
-        return entered, entered + _dot(self._entered[0], z)
+        return self._piece(entered, z)
+
+    def _piece(self, entered: FloatArray, z: FloatArray) -> Piece:
+        after = entered + _dot(self._entered[0], z)
+        return Piece(entered, after, z[1] * self.step_l, _dot(self._steps[0][1], z) * self.step_l)
 
 
 def _times(left: FloatArray, right: FloatArray) -> FloatArray:

@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 
 from intervals.exchange import yields
 from intervals.exchange.card import UnitCard, stage_limit
-from intervals.exchange.curve import FloatArray
+from intervals.exchange.curve import (
+    STEPS_AT_ONCE,
+    TURNED_IN_A_MACHINE_STEP,
+    TURNED_IN_A_STEP,
+    FloatArray,
+    fastest_per_l,
+)
+from intervals.exchange.shares import mixing_numbers
 from intervals.exchange.starts import COOLER_LINE, START_OVERNIGHT, start_litres
 from intervals.exchange.yields import MOST_PUSHED_FILLS
 
@@ -35,6 +42,7 @@ class PushJobs:
         turnover, bleed: the card's own mixing.
         mark_l, limit_l, most_l: jug graduation, largest stage, largest litres tried.
         target_share: cautious fresh share asked.
+        mixing, mixing_cautious: numbers of the one-number formula.
     """
 
     sump_l: FloatArray
@@ -53,11 +61,28 @@ class PushJobs:
     limit_l: FloatArray
     most_l: FloatArray
     target_share: FloatArray
+    mixing: FloatArray
+    mixing_cautious: FloatArray
 
     @property
     def size(self) -> int:
         """Number of jobs."""
         return int(self.poured_l.size)
+
+    @property
+    def machine_step_l(self) -> FloatArray:
+        """Litres of one step of a machine run, the sump kept full."""
+        return TURNED_IN_A_MACHINE_STEP / self._fastest(self.sump_l)
+
+    def steps_of(self, stage_l: FloatArray) -> IntArray:
+        """Steps of a stage of each job, as `share_curve` takes them."""
+        turned = stage_l * self._fastest(self.sump_l - stage_l) / TURNED_IN_A_STEP
+        return STEPS_AT_ONCE * np.maximum(1, np.ceil(turned / STEPS_AT_ONCE - 1e-9)).astype(np.int64)
+
+    def _fastest(self, lowest_l: FloatArray) -> FloatArray:
+        most_r = np.maximum(self.turnover, TURNOVERS.max())
+        most_b = np.maximum(self.bleed, BLEEDS.max())
+        return fastest_per_l(lowest_l, self.converter_l, self.passages_l, most_r, most_b)
 
     def take(self, index: IntArray) -> Self:
         """Only the jobs at `index`, in that order."""
@@ -98,11 +123,12 @@ def push_jobs(
             card.bleed,
             card.jug_mark_l,
             start_litres(card, start),
+            *mixing_numbers(card.mixing),
         )
         for card, start in zip(cards, starts, strict=True)
     ]
-    columns = np.array(rows, dtype=np.float64).reshape(len(rows), 11).T
-    sump, converter, cooler, passages, total, back_c, back_g, turnover, bleed, mark, poured = columns
+    columns = np.array(rows, dtype=np.float64).reshape(len(rows), 13).T
+    sump, converter, cooler, passages, total, back_c, back_g, turnover, bleed, mark, poured, *mixing = columns
     most = MOST_PUSHED_FILLS * total
     if method == COOLER_LINE:
         limit = np.array([stage_limit(card).litres for card in cards])
@@ -112,7 +138,7 @@ def push_jobs(
     return PushJobs(
         sump, converter, cooler, passages, sump + converter + cooler + passages, total, poured,
         1.0 - share, 1.0 - back_c * share / converter, 1.0 - back_g * share / passages,
-        turnover, bleed, mark, limit, most, target_shares,
+        turnover, bleed, mark, limit, most, target_shares, *mixing,
     )  # fmt: skip
 
 

@@ -12,12 +12,11 @@ import numpy as np
 
 from intervals.exchange.batch_flow import Flow, MachineFlow, StageMap, stage_map
 from intervals.exchange.batch_jobs import BLEEDS, TURNOVERS, BoolArray, IntArray, PushJobs, cautious, with_own
-from intervals.exchange.curve import CURVE_STEP_L, FloatArray
-from intervals.exchange.shares import MIXING_BEST, MIXING_CAUTIOUS
+from intervals.exchange.curve import FloatArray, Piece
 
 GRID_L = 0.05
 UNITS_AT_ONCE = 256
-COARSER = 4
+COARSER = 6
 COARSE_SHARE = 1e-3
 GENTLE = 0.8
 """Largest turnover of any part in one coarse step; up to it shares err by less than COARSE_SHARE."""
@@ -42,7 +41,9 @@ class OneNumberPush:
         above = _last_grid(jobs) + 1
         while np.any(above - below > 1):
             middle = (below + above) // 2
-            is_enough = _one_number(jobs, np.asarray(middle * GRID_L), MIXING_CAUTIOUS) >= jobs.target_share
+            is_enough = (
+                _one_number(jobs, np.asarray(middle * GRID_L), jobs.mixing_cautious) >= jobs.target_share
+            )
             is_open = above - below > 1
             above = np.where(is_open & is_enough, middle, above)
             below = np.where(is_open & ~is_enough, middle, below)
@@ -51,7 +52,7 @@ class OneNumberPush:
     def shares(self, jobs: PushJobs, stages: IntArray, stage_l: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Best and cautious share after equal stages."""
         pushed_l = stages * stage_l
-        return _one_number(jobs, pushed_l, MIXING_BEST), _one_number(jobs, pushed_l, MIXING_CAUTIOUS)
+        return _one_number(jobs, pushed_l, jobs.mixing), _one_number(jobs, pushed_l, jobs.mixing_cautious)
 
 
 class CoolerLinePush:
@@ -64,7 +65,7 @@ class CoolerLinePush:
         leads to the same stages, these are the stages; elsewhere the search is done again in full.
         """
         found = np.empty(jobs.size, dtype=np.int64)
-        fine = _steps_of(jobs.limit_l)
+        fine = jobs.steps_of(jobs.limit_l)
         coarse = -(-fine // COARSER)
         is_settled = np.zeros(jobs.size, dtype=np.bool_)
         for steps, index in _alike(coarse):
@@ -99,8 +100,8 @@ class CoolerLinePush:
             is_enough, is_apart = low >= jobs.target_share, above - below > 1
             above = np.where(is_apart & is_enough, middle, above)
             below = np.where(is_apart & ~is_enough, middle, below)
-        before, after = flow.entered_at(stage, below), flow.entered_at(stage, above)
-        return _grid_between(jobs, runs * steps + below, jobs.limit_l / steps, before, after)
+        piece = flow.piece_at(stage, np.minimum(below, steps - 1))
+        return _grid_between(jobs, runs * steps + below, jobs.limit_l / steps, piece)
 
     def shares(self, jobs: PushJobs, stages: IntArray, stage_l: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Best and cautious share after equal stages."""
@@ -110,7 +111,7 @@ class CoolerLinePush:
         )
         behind_l = pushed_l - jobs.cooler_l
         far = np.flatnonzero(behind_l > 0.0)
-        for steps, place in _alike(_steps_of(stage_l[far])):
+        for steps, place in _alike(jobs.take(far).steps_of(stage_l[far])):
             index = far[place]
             old_l[:, index] += self._entered(jobs.take(index), behind_l[index], stage_l[index], steps)
         shares = jobs.share_of(old_l)
@@ -127,7 +128,7 @@ class CoolerLinePush:
         whole = below // steps
         for done in range(int(whole.max(initial=0))):
             flow.run_stage(stage, kept, whole > done)
-        return _between(flow, stage, below % steps, place - below)
+        return flow.piece_at(stage, below % steps).at(place - below)
 
 
 class MachinePush:
@@ -139,7 +140,8 @@ class MachinePush:
         for _, index in _alike(np.zeros(jobs.size, dtype=np.int64)):
             some = jobs.take(index)
             flow = MachineFlow(some, TURNOVERS, BLEEDS, _most_steps(some))
-            found[index] = _grid_between(some, *_with_step(flow.below_target(some)))
+            step, piece = flow.below_target(some)
+            found[index] = _grid_between(some, step, flow.step_l, piece)
         return found
 
     def shares(self, jobs: PushJobs, stages: IntArray, stage_l: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -151,11 +153,10 @@ class MachinePush:
         behind_l = np.maximum(pushed_l - jobs.cooler_l, 0.0)
         for _, index in _alike(np.zeros(jobs.size, dtype=np.int64)):
             some = jobs.take(index)
-            place = behind_l[index] / CURVE_STEP_L
+            place = behind_l[index] / some.machine_step_l
             below = place.astype(np.int64)
             flow = MachineFlow(some, *with_own(some), int(below.max(initial=0)))
-            before, after = flow.entered_at(below)
-            old_l[:, index] += before + (place - below) * (after - before)
+            old_l[:, index] += flow.piece_at(below).at(place - below)
         shares = jobs.share_of(old_l)
         return shares[-1], cautious(shares)
 
@@ -205,7 +206,7 @@ def _is_gentle(jobs: PushJobs, stage: StageMap) -> BoolArray:
     return np.asarray(fastest * stage.step_l <= GENTLE)
 
 
-def _one_number(jobs: PushJobs, pushed_l: FloatArray, mixing: float) -> FloatArray:
+def _one_number(jobs: PushJobs, pushed_l: FloatArray, mixing: FloatArray) -> FloatArray:
     total_l = jobs.total_fill_l
     left_l = total_l - jobs.poured_l
     over = np.where(left_l > 0.0, left_l, 1.0)
@@ -213,9 +214,7 @@ def _one_number(jobs: PushJobs, pushed_l: FloatArray, mixing: float) -> FloatArr
     return np.where(left_l > 0.0, 1.0 - left_l / total_l * old, 1.0)
 
 
-def _grid_between(
-    jobs: PushJobs, step: IntArray, step_l: FloatArray, before: FloatArray, after: FloatArray
-) -> IntArray:
+def _grid_between(jobs: PushJobs, step: IntArray, step_l: FloatArray, piece: Piece) -> IntArray:
     """First grid place that reaches the target, which lies between `step` and the one after.
 
     Up to the cooler's litres only old fluid leaves, whatever the mixing.
@@ -229,22 +228,10 @@ def _grid_between(
     is_short = np.ones(jobs.size, dtype=np.bool_)
     while np.any(is_short):
         way = np.maximum(first * GRID_L - jobs.cooler_l, 0.0) / step_l - step
-        low = cautious(jobs.share_of(before + way * (after - before) + jobs.cooler_l))
+        low = cautious(jobs.share_of(piece.at(way) + jobs.cooler_l))
         is_short &= (way < 1.0) & (low < jobs.target_share)
         first += is_short
     return np.where(jobs.share_of(jobs.cooler_l) >= jobs.target_share, easy, first)
-
-
-def _between(flow: Flow, stage: StageMap, step: IntArray, way: FloatArray) -> FloatArray:
-    before, after = flow.entered_at(stage, step), flow.entered_at(stage, step + 1)
-    return before + way * (after - before)
-
-
-def _with_step(
-    found: tuple[IntArray, FloatArray, FloatArray],
-) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
-    step, before, after = found
-    return step, np.full(step.shape, CURVE_STEP_L), before, after
 
 
 def _last_grid(jobs: PushJobs) -> IntArray:
@@ -252,11 +239,7 @@ def _last_grid(jobs: PushJobs) -> IntArray:
 
 
 def _most_steps(jobs: PushJobs) -> int:
-    return int(np.ceil(jobs.most_l.max(initial=0.0) / CURVE_STEP_L)) + 2
-
-
-def _steps_of(stage_l: FloatArray) -> IntArray:
-    return np.maximum(1, np.ceil(stage_l / CURVE_STEP_L - 1e-9)).astype(np.int64)
+    return int(np.ceil((jobs.most_l / jobs.machine_step_l).max(initial=0.0))) + 2
 
 
 def _alike(steps: IntArray) -> Iterator[tuple[int, IntArray]]:

@@ -1,12 +1,10 @@
 """The exchange model: how fresh a gearbox is after a method, from its compartments.
 
-Sump and passages are stirred and trade fluid; the converter is stirred and fed from the sump; cooler and
-lines are a plug: first in, first out. `simulate` steps one run in small slices and keeps the whole tally;
-`share_curve` answers the same question for many litres and many mixing guesses at once.
+`simulate` steps one run in small slices and keeps the whole tally; `share_curve` answers the same question for many
+litres and many mixing guesses at once; `run_sequence` takes any steps in any order.
 """
 
 import math
-from collections import deque
 from dataclasses import dataclass
 
 from intervals.errors import QuantityError
@@ -20,6 +18,7 @@ from intervals.exchange.card import (
     start_check,
 )
 from intervals.exchange.curve import share_curve
+from intervals.exchange.flow import HOSE_AFTER_COOLER, SLICE_L, FluidInUnit
 from intervals.exchange.starts import (
     COOLER_LINE,
     DRAIN,
@@ -41,11 +40,6 @@ __all__ = [
     "stage_limit",
     "start_check",
 ]
-
-HOSE_AFTER_COOLER = "after the cooler"
-HOSE_BEFORE_COOLER = "before the cooler"
-
-SLICE_L = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,81 +95,6 @@ def cut_stages(pushed_l: float, stage_l: float, least_l: float = 0.0) -> tuple[f
     return (stage_l,) * full + ((rest_l,) if rest_l > max(least_l - 1e-9, 1e-9) else ())
 
 
-class _Unit:
-    """Fresh litres in each part while a run is stepped through."""
-
-    def __init__(
-        self, parts: Compartments, start: str, poured_l: float, turnover: float, bleed: float
-    ) -> None:
-        self.parts, self.turnover, self.bleed = parts, turnover, bleed
-        self.converter = self.passages = self.lost_l = 0.0
-        self.cooler: deque[tuple[float, float]] = deque([(parts.cooler_l, 0.0)] if parts.cooler_l else [])
-        self.sump_l = parts.sump_l
-        self.sump_fresh_l = poured_l
-        if start == START_OVERNIGHT:
-            share = poured_l / (parts.sump_l + parts.drainback_l)
-            self.passages = parts.passages_drainback_l * share / parts.passages_l
-            self.converter = parts.converter_drainback_l * share / parts.converter_l
-            self.sump_fresh_l = parts.sump_l * share
-
-    def flow(self, litres: float, slice_l: float, is_hose_on: bool, is_machine: bool, hose: str) -> None:
-        """Let `litres` pass along the cooler line in slices."""
-        steps = max(1, math.ceil(litres / slice_l - 1e-9))
-        dv = litres / steps
-        parts, mixed, leak = self.parts, self.turnover * dv, self.bleed * dv
-        for _ in range(steps):
-            sump, converter, passages = self.sump_fresh_l / self.sump_l, self.converter, self.passages
-            leaving_l = dv * converter if hose == HOSE_BEFORE_COOLER else self._through_cooler(dv, converter)
-            self.converter += (sump - converter) * (dv + leak) / parts.converter_l
-            self.passages += (sump - passages) * mixed / parts.passages_l
-            self.sump_fresh_l += leak * converter + mixed * (passages - sump) - (dv + leak) * sump
-            if is_hose_on:
-                self.sump_fresh_l += leaving_l
-            else:
-                self.lost_l += leaving_l
-            if is_machine:
-                self.sump_fresh_l += dv
-            elif not is_hose_on:
-                self.sump_l -= dv
-
-    def _through_cooler(self, dv: float, entering: float) -> float:
-        self.cooler.append((dv, entering))
-        wanted_l, leaving_l = dv, 0.0
-        while self.cooler:
-            volume_l, share = self.cooler[0]
-            if volume_l > wanted_l + 1e-12:
-                self.cooler[0] = (volume_l - wanted_l, share)
-                return leaving_l + wanted_l * share
-            self.cooler.popleft()
-            leaving_l += volume_l * share
-            wanted_l -= volume_l
-        return leaving_l
-
-    def pour(self, litres: float) -> None:
-        """Add new fluid to the sump."""
-        self.sump_fresh_l += litres
-        self.sump_l += litres
-
-    def held_l(self) -> float:
-        """New fluid in the whole unit, L."""
-        cooler_l = sum(volume_l * share for volume_l, share in self.cooler)
-        return (
-            self.sump_fresh_l
-            + self.parts.converter_l * self.converter
-            + self.parts.passages_l * self.passages
-            + cooler_l
-        )
-
-    def volume_l(self) -> float:
-        """All fluid in the unit, L."""
-        return (
-            self.sump_l
-            + self.parts.converter_l
-            + self.parts.passages_l
-            + sum(volume_l for volume_l, _ in self.cooler)
-        )
-
-
 def simulate(
     card: UnitCard,
     method: str,
@@ -191,10 +110,7 @@ def simulate(
 ) -> Run:
     """Step one method through the unit's compartments.
 
-    Equation, per slice dv of cooler flow (x: fresh share of a part; m = S x_S; r turnover; b bleed):
-    x_C += (x_S - x_C) dv (1 + b)/C; x_G += (x_S - x_G) r dv/G;
-    m += -dv (1 + b) x_S + b dv x_C + r dv (x_G - x_S); S -= dv. Source: mass balance of stirred parts and a
-    plug.
+    Equation: see `FluidInUnit.flow`.
 
     Args:
         card: a unit card with all compartments.
@@ -234,31 +150,40 @@ def simulate(
         refusal = _unsafe_stage(card, parts, start, chosen_l)
     if refusal is not None:
         return refusal
-    unit = _Unit(
+    unit = FluidInUnit(
         parts,
-        start,
-        poured_l,
         card.turnover if turnover is None else turnover,
         card.bleed if bleed is None else bleed,
+        slice_l,
     )
+    _drain_and_refill(unit, start, poured_l)
     if circulated_first_l > 0.0:
-        unit.flow(circulated_first_l, slice_l, True, False, hose)
-    stages, lowest_l = _exchange(card, unit, method, pushed_l, chosen_l, slice_l, hose, poured_l)
+        unit.flow(circulated_first_l, is_hose_on=True)
+    stages, lowest_l = _exchange(card, unit, method, pushed_l, chosen_l, hose, poured_l)
     held_l = unit.held_l()
     share = held_l / parts.total_l
     return Run(
         method, start, True, "ok", f"{total_new_l:.1f} L new fluid leave the unit {share:.0%} fresh.", share,
-        lowest_l, stages, total_new_l, unit.lost_l, held_l, unit.volume_l(),
+        lowest_l, stages, unit.fresh_in_l, unit.lost_l, held_l, unit.volume_l(),
     )  # fmt: skip
+
+
+def _drain_and_refill(unit: FluidInUnit, start: str, litres: float) -> None:
+    """The drain before the exchange, everything that came out poured back, and the engine started."""
+    if start == START_OVERNIGHT:
+        unit.drain(litres, unit.parts.converter_drainback_l, unit.parts.passages_drainback_l)
+    elif litres:
+        unit.drain(litres)
+    unit.pour(litres)
+    unit.start()
 
 
 def _exchange(
     card: UnitCard,
-    unit: _Unit,
+    unit: FluidInUnit,
     method: str,
     pushed_l: float,
     stage_l: float,
-    slice_l: float,
     hose: str,
     tally_l: float,
 ) -> tuple[tuple[Stage, ...], float]:
@@ -269,7 +194,7 @@ def _exchange(
     is_machine = method == MACHINE
     stages = []
     for litres in (pushed_l,) if is_machine else cut_stages(pushed_l, stage_l):
-        unit.flow(litres, slice_l, False, is_machine, hose)
+        unit.flow(litres, is_machine=is_machine, hose=hose)
         bottom_l = unit.sump_l
         lowest_l = min(lowest_l, bottom_l)
         if not is_machine:

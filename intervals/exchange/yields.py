@@ -9,7 +9,7 @@ import numpy as np
 from intervals.exchange.card import UnitCard, stage_limit, start_check
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED, TANK, TYPICAL_SHARES
 from intervals.exchange.curve import FloatArray, share_curve
-from intervals.exchange.shares import MIXING_CAUTIOUS, one_number_share, share_after_drains
+from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
 from intervals.exchange.starts import (
     COOLER_LINE,
     DRAIN,
@@ -34,6 +34,7 @@ TURNOVERS = np.repeat((np.arange(5) + 0.5) * 4.0 / 5.0, 5)
 BLEEDS = np.tile((np.arange(5) + 0.5) * 0.5 / 5.0, 5)
 """The 25 mixing cases: turnover 0 to 4 and bleed 0 to 0.5, middles of five equal steps each."""
 _GRID_L = 0.05
+_GRID_AT_ONCE = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +124,9 @@ def _by_bleed(card: UnitCard, method: str, start: str, target: float) -> Yield:
     if card.bleed_l is None:
         typical = TYPICAL_SHARES[card.unit_kind or ""]
         return Yield(0.0, card.total_fill_l, typical.middle, typical.low, BASIS_TYPICAL)
-    best = one_number_share(0.0, card.bleed_l, card.total_fill_l)
-    low = one_number_share(0.0, card.bleed_l, card.total_fill_l, MIXING_CAUTIOUS)
+    best, low = (
+        one_number_share(0.0, card.bleed_l, card.total_fill_l, m) for m in mixing_numbers(card.mixing)
+    )
     return Yield(0.0, card.bleed_l, best, low, BASIS_ONE_NUMBER)
 
 
@@ -134,9 +136,7 @@ def _by_pushing(card: UnitCard, method: str, start: str, target: float) -> Yield
     mark_l = card.jug_mark_l
     most_l = MOST_PUSHED_FILLS * card.total_fill_l
     limit_l = stage_limit(card).litres if method == COOLER_LINE else math.ceil(most_l / mark_l) * mark_l
-    grid_l = np.arange(0.0, most_l + _GRID_L, _GRID_L)
-    enough = np.flatnonzero(_shares(card, method, start, grid_l, limit_l)[1] >= target)
-    pushed_l = float(grid_l[enough[0]]) if enough.size else most_l
+    pushed_l = _first_enough(card, method, start, target, most_l, limit_l)
     count = math.ceil(pushed_l / limit_l - 1e-9)
     stage_l = math.ceil(pushed_l / count / mark_l - 1e-9) * mark_l if count else 0.0
     while True:
@@ -153,6 +153,21 @@ def _by_pushing(card: UnitCard, method: str, start: str, target: float) -> Yield
     return Yield(drained_l, count * stage_l, best, low, basis, (stage_l,) * count)
 
 
+def _first_enough(
+    card: UnitCard, method: str, start: str, target: float, most_l: float, limit_l: float
+) -> float:
+    """First litres on the grid whose cautious share reaches the target; shares rise with litres."""
+    grid_l = np.arange(0.0, most_l + _GRID_L, _GRID_L)
+    ends = np.append(np.arange(0, grid_l.size - 1, _GRID_AT_ONCE), grid_l.size - 1)
+    enough = np.flatnonzero(_shares(card, method, start, grid_l[ends], limit_l)[1] >= target)
+    if not enough.size:
+        return most_l
+    last = int(enough[0])
+    between = grid_l[ends[max(last - 1, 0)] : ends[last] + 1]
+    found = np.flatnonzero(_shares(card, method, start, between, limit_l)[1] >= target)
+    return float(between[found[0]])
+
+
 def _shares(
     card: UnitCard, method: str, start: str, pushed_l: FloatArray, stage_l: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -160,8 +175,10 @@ def _shares(
     drained_l = start_litres(card, start)
     if not card.has_compartments:
         total_l = card.total_fill_l
-        best = [one_number_share(drained_l, v, total_l) for v in pushed_l.tolist()]
-        low = [one_number_share(drained_l, v, total_l, MIXING_CAUTIOUS) for v in pushed_l.tolist()]
+        best, low = (
+            [one_number_share(drained_l, v, total_l, m) for v in pushed_l.tolist()]
+            for m in mixing_numbers(card.mixing)
+        )
         return np.array(best), np.array(low)
     shares = share_curve(
         card, method, pushed_l + drained_l,

@@ -9,7 +9,16 @@ from rest_framework.request import Request
 from rest_framework.settings import api_settings
 from rest_framework.views import APIView
 
-from shop.models import CardProposal, DailyRun, FluidSample, MeasuringTool, Meter, Reading, UnitModel
+from shop.models import (
+    CardProposal,
+    DailyRun,
+    FluidSample,
+    MeasuringTool,
+    Meter,
+    Reading,
+    StockMovement,
+    UnitModel,
+)
 from shop.models.due import STATES
 from shop.selectors.due import OVERLAYS, needs_action
 from shop.selectors.due_search import with_overlay
@@ -131,6 +140,23 @@ class ToolFilters(filters.FilterSet):
 
     depot = filters.CharFilter("depot__code", label="Depot code.")
     kind = filters.ChoiceFilter(choices=MeasuringTool.Kind.choices, label="Kind of tool.")
+
+
+class StockFilters(filters.FilterSet):
+    """Packs by shelf, product and batch."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code of the shelf.")
+    product = filters.CharFilter("product__code", label="Product code.")
+    batch = filters.CharFilter("batch", label="Batch as printed.")
+
+
+class MovementFilters(filters.FilterSet):
+    """Movements by packs, product, job and reason."""
+
+    item = filters.NumberFilter("item", label="Id of the packs.")
+    product = filters.CharFilter("item__product__code", label="Product code.")
+    job = filters.CharFilter("job__code", label="Job code.")
+    reason = filters.ChoiceFilter(choices=StockMovement.Reason.choices, label="What happened.")
 
 
 class RunFilters(filters.FilterSet):

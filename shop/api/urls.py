@@ -11,7 +11,20 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from shop.api import bench, due, health, learning, orders, readings, runs, sign_in, tools, units, vehicles
+from shop.api import (
+    bench,
+    due,
+    health,
+    learning,
+    orders,
+    readings,
+    runs,
+    sign_in,
+    stock,
+    tools,
+    units,
+    vehicles,
+)
 
 
 class DayConverter:
@@ -70,6 +83,11 @@ urlpatterns = [
     path("due-list", due.DueList.as_view(), name="due-list"),
     path("order-list", orders.OrderList.as_view(), name="order-list"),
     path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),
+    path("stock", stock.StockList.as_view(), name="stock"),
+    path("stock-movements", stock.MovementList.as_view(), name="stock-movements"),
+    path("goods-in", stock.GoodsIn.as_view(), name="goods-in"),
+    path("batches/<name:product>/<name:batch>", stock.Batch.as_view(), name="batch"),
+    path("pick-lists", stock.PickLists.as_view(), name="pick-lists"),
     path("daily-runs", runs.RunList.as_view(), name="daily-runs"),
     path("daily-runs/<name:depot>/<day:as_of>", runs.RunOne.as_view(), name="daily-run"),
     path("proposals", learning.ProposalList.as_view(), name="proposals"),

@@ -84,8 +84,12 @@ class OrderedLine(models.Model):
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="ordered_lines")
     product = models.ForeignKey("shop.Product", on_delete=models.PROTECT, related_name="ordered_lines")
     litres = models.FloatField()
+    received_l = models.FloatField(default=0)
     ordered_on = models.DateField()
     expected_on = models.DateField()
+    closed_on = models.DateField(
+        null=True, blank=True, help_text="The day the last of it came, or the rest was given up."
+    )
     is_open = models.BooleanField(default=True)
 
     class Meta:
@@ -94,10 +98,16 @@ class OrderedLine(models.Model):
                 fields=["depot", "supplier", "product", "ordered_on"], name="ordered_line_once_a_day"
             ),
             models.CheckConstraint(condition=Q(litres__gt=0), name="ordered_litres_above_zero"),
+            models.CheckConstraint(condition=Q(received_l__gte=0), name="received_not_negative"),
         ]
 
     def __str__(self) -> str:
         return f"{self.litres} L {self.product.code} on order"
+
+    @property
+    def outstanding_l(self) -> float:
+        """Litres that have not come yet; more than ordered may come."""
+        return max(0.0, self.litres - self.received_l) if self.is_open else 0.0
 
 
 class ProposedLine(models.Model):

@@ -12,6 +12,7 @@ class StockItem(models.Model):
     label = models.CharField(
         max_length=40, help_text="The house's own mark on the pack, e.g. its shelf and date."
     )
+    place = models.CharField(max_length=16, blank=True, help_text="Shelf or stand, in picking order.")
     pack_size_l = models.FloatField()
     on_shelf_l = models.FloatField()
     batch = models.CharField(max_length=40, blank=True)
@@ -34,9 +35,28 @@ class StockItem(models.Model):
 class StockMovement(models.Model):
     """Litres that came onto or left the shelf; rows are only ever added."""
 
+    class Reason(models.TextChoices):
+        GOODS_IN = "goods in"
+        FILLED = "filled"
+        RETURNED = "returned"
+        COUNTED = "counted"
+        WRITTEN_OFF = "written off"
+        MOVED = "moved"
+        DECANTED = "decanted"
+        OPENED = "opened"
+
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="movements")
     litres = models.FloatField(help_text="Positive in, negative out.")
-    reason = models.CharField(max_length=40)
+    reason = models.CharField(max_length=12, choices=Reason)
+    note = models.CharField(max_length=200, blank=True, help_text="Why; a write-off and a count need it.")
+    delivery = models.ForeignKey(
+        "shop.OrderedLine",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="movements",
+        help_text="The order these litres came in on.",
+    )
     job = models.ForeignKey(
         "shop.Job", null=True, blank=True, on_delete=models.PROTECT, related_name="stock_movements"
     )
@@ -46,7 +66,13 @@ class StockMovement(models.Model):
     )
 
     class Meta:
-        ordering = ["-moved_at"]
+        ordering = ["-moved_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason="written off") | ~Q(note=""), name="write_off_says_why"
+            ),
+        ]
+        indexes = [models.Index(fields=["item", "-moved_at"], name="movement_by_item")]
 
     def __str__(self) -> str:
         return f"{self.litres:+} L {self.item}"

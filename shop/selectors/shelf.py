@@ -84,10 +84,10 @@ def on_order(depot_pk: int, as_of: date) -> dict[int, OnOrder]:
     for line in OrderedLine.objects.filter(depot=depot_pk, is_open=True).select_related("supplier"):
         own = found[line.product_id]
         if line.expected_on >= as_of:
-            own.in_time_l += line.litres
+            own.in_time_l += line.outstanding_l
         else:
             own.late.append(
-                f"{line.litres:g} L ordered from {line.supplier.name} on {line.ordered_on} were expected on "
+                f"{line.outstanding_l:g} L ordered from {line.supplier.name} on {line.ordered_on} were expected on "
                 f"{line.expected_on}; ask the supplier before ordering again."
             )
     return found

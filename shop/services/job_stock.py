@@ -8,8 +8,7 @@ from shop import clock
 from shop.errors import ConflictError, InputError
 from shop.models import Depot, Job, Person, Product, StockItem, StockMovement, WasteMovement, WasteTank
 from shop.selectors.shelf import first_to_use
-
-_DUST_L = 1e-9
+from shop.services.stock import DUST_L, Booking, litres_move, pack_begin
 
 
 def stock_issue(
@@ -27,13 +26,14 @@ def stock_issue(
         if not items:
             sentence = f"No usable {product.code} with the batch or label “{batch}” stands on the shelf."
             raise InputError(sentence, fields={"batch": sentence})
+    booking = Booking(person, job=job)
     wanted, used = litres, []
     for item in items:
         taken = min(wanted, item.on_shelf_l)
-        _take(person, job, item, taken, day)
+        _take(booking, item, taken, day)
         used.append(item.batch or item.label)
         wanted -= taken
-        if wanted <= _DUST_L:
+        if wanted <= DUST_L:
             return ", ".join(dict.fromkeys(used))[:40]
     sentence = (
         f"{litres:.2f} L went in but {wanted:.2f} L of {product.code} are not on the shelf by the books; "
@@ -42,33 +42,15 @@ def stock_issue(
     raise ConflictError(sentence, fields={"in_l": sentence})
 
 
-def _take(person: Person, job: Job, item: StockItem, litres: float, day: datetime.date) -> None:
+def _take(booking: Booking, item: StockItem, litres: float, day: datetime.date) -> None:
+    """Take litres from an item; of sealed packs the last one may be begun, and what stays in it counts as opened."""
     begun_l = 0.0
     if item.opened_on is None:
         rest_l = (item.on_shelf_l - litres) % item.pack_size_l
-        begun_l = 0.0 if min(rest_l, item.pack_size_l - rest_l) <= _DUST_L else rest_l
-    leaves_l = litres + begun_l
-    is_taken = StockItem.objects.filter(pk=item.pk, on_shelf_l__gte=leaves_l - _DUST_L).update(
-        on_shelf_l=F("on_shelf_l") - leaves_l
-    )
-    if not is_taken:
-        raise ConflictError(
-            f"Somebody else has just taken {item.product.code} from “{item.label}”; close the job again."
-        )
-    _move(person, job, item, -litres, "filled")
+        begun_l = 0.0 if min(rest_l, item.pack_size_l - rest_l) <= DUST_L else rest_l
+    litres_move(item, -litres, StockMovement.Reason.FILLED, booking)
     if begun_l:
-        _move(person, job, item, -begun_l, "opened")
-        opened = StockItem.objects.create(
-            depot=item.depot, product=item.product, label=f"{item.label[:24]} opened {job.pk}",
-            pack_size_l=item.pack_size_l, on_shelf_l=begun_l, batch=item.batch, use_by=item.use_by, opened_on=day,
-        )  # fmt: skip
-        _move(person, job, opened, begun_l, "opened")
-
-
-def _move(person: Person, job: Job, item: StockItem, litres: float, reason: str) -> None:
-    StockMovement.objects.create(
-        item=item, litres=litres, reason=reason, job=job, moved_at=clock.now(), moved_by=person
-    )
+        pack_begin(item, begun_l, day, booking)
 
 
 def waste_take(depot: Depot, job: Job, product: Product, litres: float) -> None:

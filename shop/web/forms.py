@@ -7,8 +7,7 @@ from typing import Any
 from django import forms
 
 from shop.web.measuring_forms import MeasuredFields
-from shop.web.plain_form import PlainForm
-from shop.web.plain_form import amount_field as _amount
+from shop.web.plain_form import PlainForm, amount_field
 
 
 class JobForm(MeasuredFields, PlainForm):
@@ -29,20 +28,20 @@ class JobForm(MeasuredFields, PlainForm):
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
-    out_l = _amount("Came out", "L")
-    out_temp_c = _amount("Its temperature", "°C", -40, 160)
-    out_kg = _amount("Or weighed", "kg")
-    in_l = _amount("Went in", "L")
-    in_temp_c = _amount("Its temperature", "°C", -40, 160)
-    in_kg = _amount("Or weighed", "kg")
+    out_l = amount_field("Came out", "L")
+    out_temp_c = amount_field("Its temperature", "°C", -40, 160)
+    out_kg = amount_field("Or weighed", "kg")
+    in_l = amount_field("Went in", "L")
+    in_temp_c = amount_field("Its temperature", "°C", -40, 160)
+    in_kg = amount_field("Or weighed", "kg")
     batch = forms.CharField(
         label="Batch or pack label",
         max_length=40,
         required=False,
         help_text="Empty: the pack that expires first.",
     )
-    level_temp_c = _amount("Fluid temperature at the level check", "°C", -40, 160)
-    level_reading_mm = _amount("Level against the mark", "mm", None)
+    level_temp_c = amount_field("Fluid temperature at the level check", "°C", -40, 160)
+    level_reading_mm = amount_field("Level against the mark", "mm", None)
     level_reason = forms.CharField(
         label="Or why there is no level reading",
         max_length=120,

@@ -4,7 +4,6 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import psycopg
@@ -38,27 +37,6 @@ def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
     )
     assert result.returncode == 0, result.stdout[-5000:]
     assert " passed" in result.stdout.splitlines()[-1] or "100%" in result.stdout
-
-
-@pytest.fixture
-def own_database(tmp_path: Path) -> Iterator[dict[str, str]]:
-    """A database of its own with the demo depot in it; gone again afterwards."""
-    name = f"hatchmark_try_{os.getpid()}"
-    with psycopg.connect(DATABASE_URL, autocommit=True) as connection:
-        connection.execute(f"create database {name}")
-        env = {
-            **os.environ,
-            "DATABASE_URL": DATABASE_URL.rsplit("/", 1)[0] + f"/{name}",
-            "DATA_DIR": str(tmp_path),
-        }
-        try:
-            for command in (["migrate"], ["load", "fixtures_demo"]):
-                subprocess.run(
-                    [sys.executable, "manage.py", *command, "--verbosity", "0"], cwd=ROOT, env=env, check=True
-                )
-            yield env
-        finally:
-            connection.execute(f"drop database {name} with (force)")
 
 
 @pytest.mark.postgresql

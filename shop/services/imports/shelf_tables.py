@@ -26,7 +26,6 @@ from shop.services.imports.sheets import Row
 
 _AMOUNT = number(low=0)
 _ABOVE_ZERO = number(above=0)
-_COUNTED = "counted"
 
 
 def _move_stock(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
@@ -39,7 +38,7 @@ def _move_stock(touched: Sequence[models.Model], records: Records) -> list[Chang
         .order_by("item")
     )
     moves = [
-        StockMovement(item=item, litres=litres, reason=_COUNTED, moved_at=clock.now())
+        StockMovement(item=item, litres=litres, reason=StockMovement.Reason.COUNTED, moved_at=clock.now())
         for item in items
         if abs(litres := item.on_shelf_l - booked.get(item.pk, 0.0)) > 1e-9
     ]
@@ -54,6 +53,7 @@ STOCK = simple(
         Column("depot", field="depot", refers_to=Depot, is_needed=True),
         Column("product", field="product", refers_to=Product, is_needed=True),
         Column("label", field="label", is_needed=True),
+        Column("place", field="place"),
         Column("pack_size_l", _ABOVE_ZERO, "pack_size_l", is_needed=True),
         Column("on_shelf_l", _AMOUNT, "on_shelf_l", is_needed=True),
         Column("batch", field="batch"),

@@ -1,20 +1,6 @@
-"""Two slow, independent ways to the fresh share: plain slices, and a differential equation with a pure delay."""
+"""An independent way to the fresh share: the balances as differential equations, with a pure delay for the cooler."""
 
 from scipy.integrate import solve_ivp
-
-SUMP, CONVERTER, COOLER, PASSAGES = 4.0, 3.2, 0.9, 3.1
-TOTAL = SUMP + CONVERTER + COOLER + PASSAGES
-DRAINBACK_CONVERTER, DRAINBACK_PASSAGES = 0.9, 1.6
-POURED = {"none": 0.0, "quick drain": 3.6, "overnight drain": 6.1}
-
-
-def begin(start):
-    """Fresh litres in sump, converter and passages once the engine runs."""
-    poured = POURED[start]
-    if start == "overnight drain":
-        share = poured / (SUMP + DRAINBACK_CONVERTER + DRAINBACK_PASSAGES)
-        return SUMP * share, DRAINBACK_CONVERTER * share, DRAINBACK_PASSAGES * share, poured
-    return poured, 0.0, 0.0, poured
 
 
 def cut(pushed, stage):
@@ -25,49 +11,35 @@ def cut(pushed, stage):
     return stages
 
 
-def by_slices(start, total_new, stage, r, b, machine=False, dv=0.005):
-    """Fresh share by slices that are as thick in the cooler as in the flow."""
-    sump, converter, passages, poured = begin(start)
-    cooler = [0.0] * round(COOLER / dv)
-    for litres in [total_new - poured] if machine else cut(total_new - poured, stage):
-        volume = SUMP
-        for _ in range(round(litres / dv)):
-            x_s, x_c, x_g = sump / volume, converter / CONVERTER, passages / PASSAGES
-            cooler.insert(0, x_c)
-            cooler.pop()
-            converter += dv * (1 + b) * (x_s - x_c)
-            passages += dv * r * (x_s - x_g)
-            sump += -dv * (1 + b) * x_s + b * dv * x_c + r * dv * (x_g - x_s)
-            if machine:
-                sump += dv
-            else:
-                volume -= dv
-        if not machine:
-            sump += litres
-    return (sump + converter + passages + sum(cooler) * dv) / TOTAL
-
-
-def by_equation(start, total_new, stage, r, b):
-    """Fresh share by solving the balances as differential equations; what left is found by a pure delay."""
-    sump, converter, passages, poured = begin(start)
-    state = [sump, converter, passages, 0.0]
+def by_equation(card, method, start, total_new_l, stage_l, r, b, *, is_before_cooler=False):
+    """Fresh share by scipy's `solve_ivp` (DOP853, tight tolerances); what left by the hose is what entered earlier."""
+    is_overnight, is_machine = start == "overnight drain", method == "machine exchange"
+    poured = {"none": 0.0, "quick drain": card.quick_drain_l, "overnight drain": card.overnight_drain_l}[
+        start
+    ]
+    back_c, back_g = (card.converter_drainback_l, card.passages_drainback_l) if is_overnight else (0.0, 0.0)
+    share = poured / (card.sump_l + back_c + back_g)
+    state = [card.sump_l * share, back_c * share, back_g * share, 0.0]
+    pushed = total_new_l - poured
     done, pieces = 0.0, []
-    for litres in cut(total_new - poured, stage):
+    for litres in ([pushed] if pushed > 1e-9 else []) if is_machine else cut(pushed, stage_l):
 
         def slope(v, y):
-            x_s, x_c, x_g = y[0] / (SUMP - v), y[1] / CONVERTER, y[2] / PASSAGES
+            x_s = y[0] / (card.sump_l - (0.0 if is_machine else v))
+            x_c, x_g = y[1] / card.converter_l, y[2] / card.passages_l
+            new = 1.0 if is_machine else 0.0
             return [
-                -(1 + b) * x_s + b * x_c + r * (x_g - x_s),
-                (1 + b) * (x_s - x_c),
-                r * (x_s - x_g),
-                x_c,
-            ]
+                -(1 + b) * x_s + b * x_c + r * (x_g - x_s) + new, (1 + b) * (x_s - x_c), r * (x_s - x_g), x_c,
+            ]  # fmt: skip
 
-        path = solve_ivp(slope, (0.0, litres), state, rtol=1e-9, atol=1e-12, dense_output=True)
+        path = solve_ivp(
+            slope, (0.0, litres), state, method="DOP853", rtol=1e-11, atol=1e-13, dense_output=True
+        )
         pieces.append((done, done + litres, path.sol))
         state = path.y[:, -1].copy()
-        state[0] += litres
+        if not is_machine:
+            state[0] += litres
         done += litres
-    behind = done - COOLER
+    behind = done if is_before_cooler else done - card.cooler_l
     lost = next((float(sol(behind - a)[3]) for a, z, sol in pieces if a <= behind <= z), 0.0)
-    return (sum(state) - lost) / TOTAL
+    return (sum(state) - lost) / card.total_fill_l

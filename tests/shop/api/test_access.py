@@ -16,6 +16,10 @@ READ = [
     "due-list",
     "order-list",
     "order-list.csv",
+    "stock",
+    "stock-movements",
+    "batches/ATF-1/B7",
+    "pick-lists",
     "daily-runs",
     "daily-runs/NORTH/2026-03-09",
     "proposals",
@@ -25,9 +29,18 @@ READ = [
     "docs",
 ]
 WRITE = [
-    "readings", "readings/1/answer", "units/K01-TB6/jobs", "daily-runs", "proposals/1/answer", "samples",
-    "samples/1/answer", "tools",
-]  # fmt: skip
+    "readings",
+    "readings/1/answer",
+    "units/K01-TB6/jobs",
+    "daily-runs",
+    "stock-movements",
+    "goods-in",
+    "batches/ATF-1/B7",
+    "proposals/1/answer",
+    "samples",
+    "samples/1/answer",
+    "tools",
+]
 OTHER_DEPOT = [
     "vehicles/K90",
     "units/K90-TB6",

@@ -12,6 +12,8 @@ PAGES = [
     "/vehicles/K01",
     "/orders",
     "/tools",
+    "/stock",
+    "/pick-list",
 ]
 
 

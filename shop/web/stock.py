@@ -1,0 +1,182 @@
+"""Stock, batches, goods in, tomorrow's pick list and shelf labels."""
+
+import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from shop import clock
+from shop.errors import ApplicationError
+from shop.selectors import stock as look
+from shop.services import stock as ledger
+from shop.services.goods_in import PacksIn, goods_in
+from shop.web.access import for_those_who
+from shop.web.stock_forms import BatchForm, GoodsInForm, MoveForm
+
+REFUSAL = "Your role may not move stock. Stores or the foreman can book it."
+PACK_ROWS = 4
+
+
+@require_safe
+@login_required
+def stock(request: HttpRequest) -> HttpResponse:
+    """Show every shelf: on the shelf, reserved, in quarantine, past use-by, free."""
+    return render(request, "shop/stock.html", {"shown": look.stock_of(request.user)})
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def stock_item(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one item with its movements, and book another."""
+    item = look.stock_items_of(request.user).filter(pk=pk).first()
+    if item is None:
+        raise Http404("There is no such pack on the shelves of your depots. Open the stock page again.")
+    if request.method == "POST":
+        return _move(request, item)
+    return _item_page(request, item, MoveForm(shelves=look.shelves_seen(request.user), item=item))
+
+
+@for_those_who("plan", "close", refusal=REFUSAL)
+def _move(request: HttpRequest, item: Any) -> HttpResponse:
+    form = MoveForm(request.POST, shelves=look.shelves_seen(request.user), item=item)
+    if form.is_valid():
+        try:
+            told = _booked(request, item, form.cleaned_data)
+        except ApplicationError as error:
+            form.take_errors(error)
+        else:
+            messages.success(request, told)
+            return redirect("stock_item", pk=item.pk)
+    return _item_page(request, item, form, status=422)
+
+
+def _booked(request: HttpRequest, item: Any, given: dict[str, Any]) -> str:
+    """Do one booking of the form and say what happened."""
+    what, litres, note = given["what"], given["litres"], given["note"]
+    today = clock.today(item.depot.time_zone)
+    if what == "count":
+        movement = ledger.stock_count(request.user, item, litres, note)
+        return (
+            "Counted: the books were right."
+            if movement is None
+            else f"Counted: {movement.litres:+.2f} L booked."
+        )
+    if what == "write off":
+        ledger.stock_write_off(request.user, item, litres, note)
+        return f"{litres:g} L written off."
+    if what == "open":
+        opened = ledger.stock_open(request.user, item, today)
+        return f"One pack opened: “{opened.label}”."
+    if what == "decant":
+        can = ledger.stock_decant(request.user, item, litres, given["label"], today)
+        return f"{litres:g} L are in “{can.label}”."
+    there = ledger.stock_transfer(request.user, item, litres, given["to"])
+    return f"{litres:g} L now stand at {there.depot.code}."
+
+
+def _item_page(request: HttpRequest, item: Any, form: MoveForm, status: int = 200) -> HttpResponse:
+    item.refresh_from_db()
+    movements = look.movements_of(request.user).filter(item=item)[: look.NEWEST_MOVEMENTS]
+    context = {"item": item, "form": form, "movements": movements}
+    return render(request, "shop/stock_item.html", context, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def goods(request: HttpRequest) -> HttpResponse:
+    """Take packs in, against an order or without one."""
+    orders = look.ordered_of(request.user).filter(is_open=True).order_by("expected_on", "pk")
+    shelves = look.shelves_seen(request.user)
+    if request.method == "POST":
+        return _take_in(request, orders, shelves)
+    chosen = orders.filter(
+        pk=request.GET.get("order") if request.GET.get("order", "").isdigit() else None
+    ).first()
+    initial = {"order": chosen.pk, "product": chosen.product_id} if chosen else {}
+    form = GoodsInForm(orders=orders, shelves=shelves, rows=PACK_ROWS, initial=initial)
+    return render(request, "shop/goods_in.html", {"form": form, "orders": orders})
+
+
+@for_those_who("plan", refusal="Your role may not book goods in. Stores or the foreman can.")
+def _take_in(request: HttpRequest, orders: Any, shelves: Any) -> HttpResponse:
+    form = GoodsInForm(request.POST, orders=orders, shelves=shelves, rows=PACK_ROWS)
+    if form.is_valid():
+        given = form.cleaned_data
+        packs = [PacksIn(**row) for row in form.pack_rows()]
+        try:
+            items = goods_in(request.user, given["shelf"], given["product"], packs, given["order"])
+        except ApplicationError as error:
+            form.take_errors(error)
+        else:
+            litres = sum(own.litres for own in packs)
+            messages.success(
+                request,
+                f"{litres:g} L of {given['product'].code} are in: {', '.join(i.label for i in items)}.",
+            )
+            return redirect("stock")
+    return render(request, "shop/goods_in.html", {"form": form, "orders": orders}, status=422)
+
+
+@require_safe
+@login_required
+def pick_list(request: HttpRequest) -> HttpResponse:
+    """Show what to fetch for the jobs of a day, tomorrow's unless another is asked."""
+    asked = request.GET.get("day", "")
+    try:
+        day = datetime.date.fromisoformat(asked) if asked else None
+    except ValueError:
+        messages.error(request, f"“{asked}” is no day; write it as 2026-03-03.")
+        day = None
+    return render(request, "shop/pick_list.html", {"lists": look.pick_lists(request.user, day)})
+
+
+@require_safe
+@login_required
+def batch(request: HttpRequest, product: str, batch: str) -> HttpResponse:
+    """Show where a batch stands and which units had it."""
+    return _batch_page(request, _product(product), batch, BatchForm())
+
+
+@require_POST
+@for_those_who("plan", "close", refusal=REFUSAL)
+def batch_set_aside(request: HttpRequest, product: str, batch: str) -> HttpResponse:
+    """Put a batch into quarantine, or release it."""
+    own, form = _product(product), BatchForm(request.POST)
+    is_released = request.POST.get("what") == "release"
+    if form.is_valid():
+        try:
+            changed = ledger.batch_set_aside(
+                request.user, own, batch, form.cleaned_data["note"], is_released=is_released
+            )
+        except ApplicationError as error:
+            form.take_errors(error)
+        else:
+            done = "released" if is_released else "set aside"
+            messages.success(request, f"{own.code} batch {batch}: {changed} items {done}.")
+            return redirect("batch", product=product, batch=batch)
+    return _batch_page(request, own, batch, form, status=422)
+
+
+@require_safe
+@login_required
+def label(request: HttpRequest, product: str) -> HttpResponse:
+    """Show a product's shelf label, made to be printed."""
+    return render(request, "shop/shelf_label.html", {"label": look.shelf_label(_product(product))})
+
+
+def _product(code: str) -> Any:
+    own = look.product_find(code)
+    if own is None:
+        raise Http404(f"There is no product “{code}”. Look for it on the stock page.")
+    return own
+
+
+def _batch_page(
+    request: HttpRequest, product: Any, batch: str, form: BatchForm, status: int = 200
+) -> HttpResponse:
+    context = {"trace": look.batch_trace(request.user, product, batch), "form": form}
+    return render(request, "shop/batch.html", context, status=status)

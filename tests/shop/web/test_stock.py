@@ -1,0 +1,66 @@
+"""The stock pages: the five sums apart, bookings by form, goods in, batches, labels."""
+
+import pytest
+
+from shop.models import StockItem, StockMovement
+from tests.factories import StockItemFactory
+
+
+@pytest.fixture
+def item(yard):
+    return StockItem.objects.filter(depot__code="UY").first() or StockItemFactory(
+        depot=yard.depot, product=yard.model.product, label="A1", on_shelf_l=20.0, batch="B7"
+    )
+
+
+def test_the_sums_stand_apart(foreman, item):
+    StockItemFactory(
+        depot=item.depot, product=item.product, label="Q1", on_shelf_l=5.0, is_quarantined=True, batch="B9"
+    )
+    page = foreman.get("/stock").content.decode()
+    assert "in quarantine" in page
+    assert item.label in page
+
+
+def test_a_booking_by_form_is_booked_or_explained(foreman, item):
+    refused = foreman.post(f"/stock/{item.pk}", {"what": "write off", "litres": "2", "note": ""})
+    assert refused.status_code == 422
+    assert "Say why these litres are gone" in refused.content.decode()
+    done = foreman.post(
+        f"/stock/{item.pk}", {"what": "write off", "litres": "2", "note": "spilt"}, follow=True
+    )
+    assert "2 L written off" in done.content.decode()
+    movement = StockMovement.objects.get(reason="written off")
+    assert (movement.litres, movement.moved_by is not None) == (-2.0, True)
+    for text in ("nan", "much", "-1"):
+        answer = foreman.post(f"/stock/{item.pk}", {"what": "count", "litres": text})
+        assert answer.status_code == 422
+
+
+def test_what_is_not_there_is_said_so(foreman, item):
+    assert foreman.get("/stock/999999").status_code == 404
+    assert foreman.get("/batches/none/B7").status_code == 404
+    assert foreman.get("/labels/none").status_code == 404
+    assert "is no day" in foreman.get("/pick-list?day=nonsense").content.decode()
+
+
+def test_goods_in_by_form(foreman, item):
+    page = foreman.get("/goods-in").content.decode()
+    assert "What came" in page
+    given = {
+        "order": "", "product": item.product_id, "shelf": item.depot_id, "pack_size_l_1": "20", "count_1": "2",
+        "batch_1": "B8", "use_by_1": "2031-01-31", "is_seal_whole_1": "on",
+    }  # fmt: skip
+    assert foreman.post("/goods-in", {**given, "batch_1": ""}).status_code == 422
+    assert foreman.post("/goods-in", given).status_code == 302
+    assert StockItem.objects.get(batch="B8").on_shelf_l == 40.0
+
+
+def test_a_batch_is_set_aside_by_form_and_the_label_warns(foreman, item):
+    address = f"/batches/{item.product.code}/{item.batch}"
+    assert "Units that had it" in foreman.get(address).content.decode()
+    assert foreman.post(f"{address}/set-aside", {"what": "set aside", "note": ""}).status_code == 422
+    assert foreman.post(f"{address}/set-aside", {"what": "set aside", "note": "notice"}).status_code == 302
+    item.refresh_from_db()
+    assert item.is_quarantined
+    assert item.product.code in foreman.get(f"/labels/{item.product.code}").content.decode()
