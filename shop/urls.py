@@ -13,8 +13,10 @@ from shop.web import (
     learning,
     orders,
     readings,
+    samples,
     sign_in,
     stock,
+    tools,
     units,
 )
 
@@ -24,6 +26,10 @@ urlpatterns = [
     path("due.csv", due.due_csv, name="due_csv"),
     path("units/<str:code>", units.unit, name="unit"),
     path("units/<str:code>/job", jobs.unit_job, name="unit_job"),
+    path("units/<str:code>/sample", samples.unit_sample, name="unit_sample"),
+    path("samples/<int:pk>/answer", samples.answer, name="sample_answer"),
+    path("tools", tools.tools, name="tools"),
+    path("tools/<str:code>", tools.tool, name="tool"),
     path("vehicles/<str:number>", units.vehicle, name="vehicle"),
     path("orders", orders.orders, name="orders"),
     path("orders.csv", orders.orders_csv, name="orders_csv"),

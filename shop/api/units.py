@@ -88,7 +88,7 @@ class UnitJobs(Scoped, ListAPIView):
 
     rows = jobs_of
     order = (F("done_on").desc(nulls_last=True), "-pk")
-    related = ("product",)
+    related = ("product", "tray", "jug", "scale", "stick")
     needs = ("close",)
     serializer_class = JobRow
 

@@ -50,6 +50,28 @@ class Job(models.Model):
     level_temp_c = models.FloatField(null=True, blank=True)
     level_reading_mm = models.FloatField(null=True, blank=True)
     level_proof = models.CharField(max_length=120, blank=True)
+    tray = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    jug = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    scale = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    stick = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    drain_minutes = models.FloatField(null=True, blank=True, help_text="Plug out until the tray was read.")
+    drain_start_c = models.FloatField(null=True, blank=True, help_text="Fluid when the plug came out.")
+    shed_c = models.FloatField(null=True, blank=True)
+    arrival_mm = models.FloatField(null=True, blank=True, help_text="Stick against its mark on arrival.")
+    arrival_temp_c = models.FloatField(null=True, blank=True)
+    moved_ml = models.FloatField(
+        null=True, blank=True, help_text="A measured correction: poured in, above zero, or taken out, below."
+    )
+    moved_from_mm = models.FloatField(null=True, blank=True, help_text="Stick just before it.")
+    moved_to_mm = models.FloatField(null=True, blank=True, help_text="Stick just after it.")
     product = models.ForeignKey(
         "shop.Product", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
     )

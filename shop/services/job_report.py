@@ -11,6 +11,7 @@ from shop import clock
 from shop.errors import ConflictError, InputError
 from shop.models import Fitting, IntervalRule, Job, Unit
 from shop.selectors.exchange import card_from, figures_in_force
+from shop.services.job_tools import learned_from_faults
 
 LEVEL_BAND_MM = 10.0
 """A hot stick this far from its mark proves no level: twice the scatter of one reading. Common practice, no source."""
@@ -26,6 +27,7 @@ class JobReport:
     A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
     meter_text is what the odometer shows, or the hour meter where there is no odometer; hours_text the hour meter of
     a vehicle that has both. is_repeated says that the same was done before on the same day.
+    tray, jug, scale and stick are codes of measuring tools; moved_ml is a measured correction, above zero poured in.
     """
 
     method: str
@@ -50,6 +52,18 @@ class JobReport:
     note: str = ""
     subject: str = "fluid"
     is_repeated: bool = False
+    tray: str = ""
+    jug: str = ""
+    scale: str = ""
+    stick: str = ""
+    drain_minutes: float | None = None
+    drain_start_c: float | None = None
+    shed_c: float | None = None
+    arrival_mm: float | None = None
+    arrival_temp_c: float | None = None
+    moved_ml: float | None = None
+    moved_from_mm: float | None = None
+    moved_to_mm: float | None = None
 
 
 def report_check(unit: Unit, report: JobReport, fitting: Fitting) -> None:
@@ -78,6 +92,7 @@ def report_check(unit: Unit, report: JobReport, fitting: Fitting) -> None:
             wrong[name] = f"{value:g} cannot be; write zero or more, or leave it empty."
     if report.subject == "fluid":
         wrong |= _fluid_faults(unit, report)
+    wrong |= learned_from_faults(report)
     if not report.leak_checked:
         wrong["leak_checked"] = "A job is closed only after somebody has looked for leaks."
     if not report.road_tested and not report.road_test_reason.strip():

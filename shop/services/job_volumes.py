@@ -44,14 +44,19 @@ class Volumes:
     is_uneven: bool
 
 
-def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
+def measure(
+    unit: Unit, product: Product, report: Measured, out_factor: float = 1.0, in_factor: float = 1.0
+) -> Volumes:
     """Bring the litres of a report to 20 °C and work out the fresh share.
 
-    Litres without a temperature are taken as read. Raises a HatchmarkError with one sentence when they cannot be.
+    Litres without a temperature are taken as read. out_factor, in_factor: litres one litre read in the tray or jug
+    really is. Raises a HatchmarkError with one sentence when they cannot be.
     """
     card = card_from(unit.unit_model, figures_in_force([unit])[unit.pk])
-    new_l = _at_card_temperature(product, report.in_l, report.in_kg, report.in_temp_c)
-    waste_l = _at_card_temperature(product, report.out_l, report.out_kg, report.out_temp_c)
+    new_l = _at_card_temperature(product, _true_l(report.in_l, in_factor), report.in_kg, report.in_temp_c)
+    waste_l = _at_card_temperature(
+        product, _true_l(report.out_l, out_factor), report.out_kg, report.out_temp_c
+    )
     limit_l = 3.0 * card.total_fill_l
     for litres, word in ((new_l, "went in"), (waste_l, "came out")):
         if litres > limit_l:
@@ -62,6 +67,10 @@ def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
     done = share_of_done(card, report.method, min(new_l, waste_l))
     band_l = max(UNEVEN_LEAST_L, UNEVEN_SHARE * card.total_fill_l)
     return Volumes(product, new_l, waste_l, done.share, done.basis, abs(new_l - waste_l) > band_l)
+
+
+def _true_l(read_l: float | None, factor: float) -> float | None:
+    return None if read_l is None else read_l * factor
 
 
 def _at_card_temperature(

@@ -6,43 +6,11 @@ from typing import Any
 
 from django import forms
 
-from shop.errors import ApplicationError
+from shop.web.measuring_forms import MeasuredFields
+from shop.web.plain_form import PlainForm, amount_field
 
 
-class PlainForm(forms.Form):
-    """A form whose errors stand beside its fields, those of the services as well."""
-
-    required_css_class = "is-needed"
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
-
-    def take_errors(self, error: ApplicationError) -> None:
-        """Put a service's sentences beside the fields they are about, the rest on top."""
-        placed = {name: text for name, text in error.fields.items() if name in self.fields}
-        for name, text in placed.items():
-            self.add_error(name, text)
-        if not placed or error.sentence not in placed.values():
-            self.add_error(None, error.sentence)
-
-
-def amount_field(
-    label: str, unit: str, least: float | None = 0.0, most: float | None = None
-) -> forms.FloatField:
-    """Return a field for a figure in a unit, empty when it was not measured."""
-    field = forms.FloatField(
-        label=f"{label}, {unit}",
-        required=False,
-        min_value=least,
-        max_value=most,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
-        error_messages={"invalid": f"Write a number in {unit} with a decimal point, e.g. 6.1."},
-    )
-    field.unit = unit
-    return field
-
-
-class JobForm(PlainForm):
+class JobForm(MeasuredFields, PlainForm):
     """A finished job as it happened; its fields are those of the job report."""
 
     subject = forms.ChoiceField(label="What was done")

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_http_methods
 
 from shop import clock
 from shop.errors import ApplicationError
+from shop.selectors.measuring import tools_to_choose
 from shop.selectors.units import UnitPage, unit_page
 from shop.services.jobs import JobReport, job_close
 from shop.web.access import for_those_who
@@ -40,6 +41,7 @@ def unit_job(request: HttpRequest, code: str) -> HttpResponse:
             "done_by": str(request.user),
         },
     )
+    form.offer_tools(tools_to_choose(request.user))
     if form.is_valid():
         try:
             job = job_close(request.user, page.unit, JobReport(**form.cleaned_data))

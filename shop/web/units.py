@@ -7,6 +7,8 @@ from django.views.decorators.http import require_safe
 
 from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
+from shop.selectors.learning import drains_against_card
+from shop.selectors.samples import samples_of_unit
 from shop.selectors.units import unit_page, vehicle_page
 from shop.web.pictures import parcel_parts, share_parts
 from shop.web.rows import due_rows
@@ -39,6 +41,8 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
             "others": [plan for plan in plans.plans if plan != best] if plans is not None else [],
             "cautions": METHODS[best.method].cautions if best is not None else (),
             "stop_rules": STOP_RULES if page.stages else (),
+            "drains": drains_against_card(request.user, page.unit, page.plan.card),
+            "samples": samples_of_unit(request.user, page.unit),
         },
     )
 

@@ -14,6 +14,10 @@ class JobRow(serializers.ModelSerializer[Job]):
     unit = serializers.CharField(source="unit.code", read_only=True)
     vehicle = serializers.CharField(source="vehicle.number", read_only=True)
     product = serializers.CharField(source="product.code", default=None, read_only=True, allow_null=True)
+    tray = serializers.CharField(source="tray.code", default=None, read_only=True, allow_null=True)
+    jug = serializers.CharField(source="jug.code", default=None, read_only=True, allow_null=True)
+    scale = serializers.CharField(source="scale.code", default=None, read_only=True, allow_null=True)
+    stick = serializers.CharField(source="stick.code", default=None, read_only=True, allow_null=True)
 
     class Meta:
         model = Job
@@ -44,6 +48,18 @@ class JobRow(serializers.ModelSerializer[Job]):
             "level_proof",
             "product",
             "batch",
+            "tray",
+            "jug",
+            "scale",
+            "stick",
+            "drain_minutes",
+            "drain_start_c",
+            "shed_c",
+            "arrival_mm",
+            "arrival_temp_c",
+            "moved_ml",
+            "moved_from_mm",
+            "moved_to_mm",
             "done_by",
             "checked_by",
             "note",
@@ -82,6 +98,18 @@ class JobGiven(serializers.Serializer[Job]):
         default="", help_text="Odometer as it shows; the hour meter where there is no odometer."
     )
     hours_text = AsShown(default="", help_text="Hour meter as it shows, on a vehicle that has both.")
+    tray = _text("Code of the tray that was read.", 12)
+    jug = _text("Code of the jug that was read.", 12)
+    scale = _text("Code of the scale.", 12)
+    stick = _text("Code of the stick.", 12)
+    drain_minutes = _number("Minutes from the plug coming out until the tray was read.", 0)
+    drain_start_c = _number("Fluid temperature when the plug came out.")
+    shed_c = _number("Shed temperature.")
+    arrival_mm = _number("Stick on arrival against its mark, in mm.")
+    arrival_temp_c = _number("Fluid temperature then.")
+    moved_ml = _number("A measured level correction in mL: poured in above zero, taken out below.")
+    moved_from_mm = _number("Stick just before it.")
+    moved_to_mm = _number("Stick just after it.")
     done_by = _text("Who did it.")
     checked_by = _text("Who checked it.")
     note = _text("Anything else.", 2000)

@@ -12,6 +12,7 @@ from shop.services.imports.declared import Made, Values
 from shop.services.imports.incoming_readings import at_depot, meter_of
 from shop.services.imports.records import Records
 from shop.services.imports.sheets import Row
+from shop.services.job_tools import LEARNED_FROM
 from shop.services.meter_history import shown_value, total_on
 
 _DUST = 1e-6
@@ -125,6 +126,7 @@ _JOB_PLAIN = (
     ),
     *("out_l", "out_temp_c", "out_kg", "in_l", "in_temp_c", "in_kg", "fresh_share"),
     *("level_temp_c", "level_reading_mm", "level_proof"),
+    *("tray", "jug", "scale", "stick", *LEARNED_FROM),
 )
 
 
