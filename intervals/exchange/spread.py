@@ -27,7 +27,7 @@ from intervals.exchange.propagation import (
     spread_of,
 )
 from intervals.exchange.shares import MIXING_BEST, one_number_share, share_after_drains
-from intervals.exchange.starts import COOLER_LINE, MACHINE, start_litres
+from intervals.exchange.starts import COOLER_LINE, MACHINE, START_OVERNIGHT, START_QUICK, start_litres
 
 MIXING_LIMIT = 0.2
 MIXING_BOUNDS: Mapping[str, tuple[float, float]] = {"turnover": (0.0, 4.0), "bleed": (0.0, 0.5)}
@@ -199,6 +199,36 @@ def share_spread(
     model = share_model(card, title)
     best = model({"new_fluid_l": new_fluid_l})
     return mixed_spread(model, share_inputs(card, title, new_fluid_l, uncertainties), best, coverage)
+
+
+def done_spread(
+    card: UnitCard,
+    title: str,
+    new_fluid_l: float,
+    litres: Uncertainty,
+    learned_sd: Mapping[str, float] | None = None,
+    coverage: float = COVERAGE,
+) -> Spread:
+    """Fresh share a finished job left, with its spread from the measured litres and the card.
+
+    Args:
+        card, title, new_fluid_l: as `share_of_done`.
+        litres: how far the measured litres may be off, L.
+        learned_sd: standard deviation of learned card figures, L, by field.
+        coverage: probability between `low` and `high`.
+
+    Returns:
+        The share, 0 to 1.
+
+    Raises:
+        CardError, QuantityError: as `share_spread`.
+    """
+    start, method = split_title(title)
+    budget = {"new_fluid_l": litres, "total_fill_l": card_uncertainty(card, "total_fill_l", learned_sd)}
+    drain = {START_QUICK: "quick_drain_l", START_OVERNIGHT: "overnight_drain_l"}.get(start)
+    if method in (COOLER_LINE, MACHINE) and drain is not None and getattr(card, drain) is not None:
+        budget[drain] = card_uncertainty(card, drain, learned_sd)
+    return share_spread(card, title, new_fluid_l, budget, coverage)
 
 
 def mixed_spread(

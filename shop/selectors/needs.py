@@ -10,7 +10,7 @@ import numpy as np
 
 from intervals.due import probability_due_by
 from shop.models import DueLine, Fitting, Job, Product, Vehicle
-from shop.planning.demand import JobNeed
+from shop.planning.demand import LITRES_SD_L, JobNeed
 from shop.selectors.core_inputs import gather
 from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
@@ -141,6 +141,7 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
 
 
 def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:
+    spread = own.plan.spread
     return JobNeed(
         unit_label=own.label,
         job_label=own.plan.best.title if own.plan.best else "",
@@ -149,6 +150,7 @@ def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> 
         turns_up_share=1.0 if own.is_open else _or(own.vehicle.turns_up_share, HOUSE_TURNS_UP_SHARE),
         passes_gate_share=1.0 if own.is_open else _or(own.vehicle.passes_gate_share, 1.0),
         needed_on=needed_on,
+        litres_sd=LITRES_SD_L if spread is None else spread.reserve_l.sd,
     )
 
 

@@ -27,6 +27,11 @@ AS_MEASURED = (
     "in_l",
     "in_kg",
     "in_temp_c",
+    "strength_found_share",
+    "strength_left_share",
+    "strength_by",
+    "boiling_found_c",
+    "boiling_left_c",
     "level_temp_c",
     "level_reading_mm",
 )
