@@ -53,6 +53,9 @@ class Job(models.Model):
     in_kg = models.FloatField(null=True, blank=True)
     fresh_share = models.FloatField(null=True, blank=True)
     share_basis = models.CharField(max_length=120, blank=True)
+    product_in_l = models.FloatField(
+        null=True, blank=True, help_text="Coolant: litres of product in what went in; the rest was water."
+    )
     strength_found_share = models.FloatField(
         null=True, blank=True, help_text="Coolant: glycol share by volume before the job, 0 to 1."
     )
@@ -88,6 +91,10 @@ class Job(models.Model):
                 condition=(Q(strength_found_share__isnull=True) | Q(strength_found_share__range=(0, 1)))
                 & (Q(strength_left_share__isnull=True) | Q(strength_left_share__range=(0, 1))),
                 name="job_strengths_are_shares",
+            ),
+            models.CheckConstraint(
+                condition=Q(product_in_l__isnull=True) | Q(product_in_l__gte=0),
+                name="job_product_not_negative",
             ),
             models.CheckConstraint(
                 condition=~Q(state="handed back") | Q(done_on__isnull=False), name="handed_back_has_a_day"

@@ -8,7 +8,7 @@ from intervals.exchange.coolant import CAUTIONS, CoolantMix, concentrate_spread,
 from intervals.exchange.fluid_kinds import BRAKE_FLUID_GRADES, BrakeFluidGrade
 from intervals.exchange.propagation import Input, Spread, Uncertainty
 from intervals.exchange.spread import card_uncertainty
-from shop.models import CardFigure, Job, UnitModel
+from shop.models import CardFigure, Job, Product, UnitModel
 from shop.selectors.exchange import UnitPlan
 from shop.selectors.job_litres import TRAY_LIMIT_SHARE
 
@@ -33,7 +33,8 @@ class CoolantSum:
     """How much concentrate and water a cooling system takes, or why nobody can say.
 
     found_from, wanted_from, drained_from: where each figure comes from. concentrate: the litres with their range.
-    as_wanted_share: strength reached by filling up with a mix of the strength wanted.
+    as_wanted_share: strength reached by filling up with a mix of the strength wanted. reserve_l: litres of the product
+    to have for the usual drain, the rest of the plan's litres being water.
     """
 
     total_l: float | None
@@ -44,6 +45,7 @@ class CoolantSum:
     wanted_share: float
     wanted_from: str
     product_share: float
+    reserve_l: float | None = None
     cannot_say: str = ""
     mix: CoolantMix | None = None
     concentrate: Spread | None = None
@@ -84,8 +86,11 @@ def coolant_sum(plan: UnitPlan, jobs: Sequence[Job], asked: CoolantAsked | None 
     product = model.product
     product_share = 1.0 if product is None or product.strength_share is None else product.strength_share
     total = None if card is None else card.total_fill_l
+    reserve = None
+    if plan.best is not None and plan.best.total_to_reserve_l is not None:
+        reserve = plan.best.total_to_reserve_l * part_of_product(product, plan.figures)
     result = CoolantSum(
-        total, drained, drained_from, found, found_from, wanted, wanted_from, product_share
+        total, drained, drained_from, found, found_from, wanted, wanted_from, product_share, reserve
     )  # fmt: skip
     if card is None or total is None:
         return _cannot(result, plan.cannot_say)
@@ -110,6 +115,17 @@ def coolant_sum(plan: UnitPlan, jobs: Sequence[Job], asked: CoolantAsked | None 
     except HatchmarkError as error:
         return _cannot(result, str(error))
     return replace(result, mix=mix, concentrate=concentrate, as_wanted_share=as_wanted)
+
+
+def part_of_product(product: Product | None, figures: Sequence[CardFigure]) -> float:
+    """Return the part of a fill that comes out of packs of a product, 0 to 1; the rest is water.
+
+    Only a coolant is thinned; its unit is taken to be at the strength wanted before and after, so that what goes in is
+    of that strength: c_wanted / c_product.
+    """
+    if product is None or product.family != Product.Family.COOLANT or product.strength_share is None:
+        return 1.0
+    return min(1.0, _wanted(figures)[0] / product.strength_share)
 
 
 def _drained_uncertainty(plan: UnitPlan, drained_l: float) -> Uncertainty:

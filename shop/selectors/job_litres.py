@@ -8,7 +8,7 @@ from intervals.exchange import litres_from_kg
 from intervals.exchange.card import UnitCard
 from intervals.exchange.fluid_kinds import FLUID_KINDS, litres_at_base
 from intervals.exchange.propagation import COVERAGE, Spread, Uncertainty
-from intervals.exchange.spread import done_spread
+from intervals.exchange.spread import done_spread, share_percent
 from shop.models import Job, Product
 from shop.selectors.exchange import card_from, figures_in_force, learned_sds
 from shop.selectors.fluids import density_in_unit, table_strength
@@ -96,7 +96,7 @@ def _share_of(job: Job, card: UnitCard, learned: tuple[tuple[str, float], ...]) 
     spread = _spread(card, job.method, litres, limit_share, learned)
     low, high = min(spread.low, job.fresh_share), max(spread.high, job.fresh_share)
     sentence = (
-        f"{low:.0%} to {high:.0%} in {COVERAGE * 100:.0f} of 100 such jobs: {litres:.1f} L {how} "
+        f"{share_percent(low)} to {share_percent(high)} in {COVERAGE * 100:.0f} of 100 such jobs: {litres:.1f} L {how} "
         f"within {limit_share:.0%}, total fill and mixing as sure as the unit card."
     )
     return JobShare(Spread(job.fresh_share, spread.sd, low, high, spread.parts), sentence)

@@ -19,7 +19,7 @@ BOILING_RANGE_C = (60.0, 350.0)
 """Boiling points outside this are slips of the pen; new fluid lies above 200 °C, very wet fluid above 100. House
 default."""
 
-MEASURES = ("out_l", "out_kg", "in_l", "in_kg")
+MEASURES = ("out_l", "out_kg", "in_l", "in_kg", "product_in_l")
 FIRST_DAY = datetime.date(1980, 1, 1)
 
 
@@ -27,6 +27,7 @@ FIRST_DAY = datetime.date(1980, 1, 1)
 class JobReport:
     """A finished job. Volumes as read, temperatures in °C; None or empty means not taken.
 
+    product_in_l is the part of a coolant that came out of a pack, the rest of what went in being water.
     Strengths are glycol shares by volume, 0 to 1, of a cooling system; boiling points in °C of a brake fluid.
     A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
     meter_text is what the odometer shows, or the hour meter where there is no odometer; hours_text the hour meter of
@@ -41,6 +42,7 @@ class JobReport:
     in_l: float | None = None
     in_kg: float | None = None
     in_temp_c: float | None = None
+    product_in_l: float | None = None
     strength_found_share: float | None = None
     strength_left_share: float | None = None
     strength_by: str = ""
@@ -132,6 +134,10 @@ def _fluid_faults(unit: Unit, report: JobReport) -> dict[str, str]:
 
 def _check_faults(report: JobReport) -> dict[str, str]:
     wrong = {}
+    if report.product_in_l is not None and report.in_l is not None and report.product_in_l > report.in_l:
+        wrong["product_in_l"] = (
+            f"{report.product_in_l:g} L of product cannot be in {report.in_l:g} L that went in; correct one."
+        )
     for name in ("strength_found_share", "strength_left_share"):
         value = getattr(report, name)
         if value is not None and not 0.0 <= value <= 1.0:

@@ -7,6 +7,7 @@ from intervals.errors import QuantityError
 from intervals.exchange.done import share_of_done
 from shop.models import Product, Unit
 from shop.selectors.exchange import card_from, figures_in_force
+from shop.selectors.fluid_checks import part_of_product
 from shop.selectors.fluids import density_in_unit
 from shop.selectors.job_litres import litres_at_card
 
@@ -24,6 +25,7 @@ class Measured(Protocol):
     in_l: float | None
     in_kg: float | None
     in_temp_c: float | None
+    product_in_l: float | None
     strength_found_share: float | None
     strength_left_share: float | None
 
@@ -32,11 +34,13 @@ class Measured(Protocol):
 class Volumes:
     """Litres at 20 °C that went in and came out, and the fresh share after the job with its basis.
 
+    product_l: litres off the shelf; less than went in where a concentrate was thinned with water.
     is_uneven: more went in than came out, or less, by more than an arrival level explains.
     """
 
     product: Product
     new_fluid_l: float
+    product_l: float
     waste_l: float
     share: float
     basis: str
@@ -48,7 +52,8 @@ def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
 
     Litres without a temperature are taken as read. Raises a HatchmarkError with one sentence when they cannot be.
     """
-    card = card_from(unit.unit_model, figures_in_force([unit])[unit.pk])
+    figures = figures_in_force([unit])[unit.pk]
+    card = card_from(unit.unit_model, figures)
     new_l = litres_at_card(product, report.in_l, report.in_kg, report.in_temp_c, report.strength_left_share)
     waste_l = litres_at_card(
         product, report.out_l, report.out_kg, report.out_temp_c, report.strength_found_share
@@ -63,7 +68,10 @@ def measure(unit: Unit, product: Product, report: Measured) -> Volumes:
     done = share_of_done(card, report.method, min(new_l, waste_l))
     band_l = max(UNEVEN_LEAST_L, UNEVEN_SHARE * card.total_fill_l)
     basis = done.basis + _density_note(product, report)
-    return Volumes(product, new_l, waste_l, done.share, basis, abs(new_l - waste_l) > band_l)
+    product_l = report.product_in_l
+    if product_l is None:
+        product_l = new_l * part_of_product(product, figures)
+    return Volumes(product, new_l, product_l, waste_l, done.share, basis, abs(new_l - waste_l) > band_l)
 
 
 def _density_note(product: Product, report: Measured) -> str:

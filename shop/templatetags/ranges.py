@@ -25,8 +25,11 @@ def litre_range(spread: Spread | None, depot: Any = None) -> str:
 
 @register.filter
 def share_range(spread: Spread | None) -> str:
-    """Write the range of a share in whole per cent: “72–81 %”."""
-    return "" if spread is None else f"{100 * spread.low:.0f}–{100 * spread.high:.0f}{THIN}%"
+    """Write the range of a share in whole per cent, “72–81 %”; it never reads 100 before it is there."""
+    if spread is None:
+        return ""
+    high = min(spread.high, 0.99) if spread.high < 1.0 else spread.high
+    return f"{100 * spread.low:.0f}–{100 * max(high, spread.low):.0f}{THIN}%"
 
 
 @register.filter

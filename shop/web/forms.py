@@ -47,6 +47,7 @@ def _share(per_cent: float | None) -> float | None:
 
 
 ONLY_FOR = {
+    "product_in_l": UnitModel.Kind.COOLING,
     "strength_found_share": UnitModel.Kind.COOLING,
     "strength_left_share": UnitModel.Kind.COOLING,
     "strength_by": UnitModel.Kind.COOLING,
@@ -93,6 +94,7 @@ class JobForm(PlainForm):
     in_l = _amount("Went in", "L")
     in_temp_c = _amount("Its temperature", "°C", -40, 160)
     in_kg = _amount("Or weighed", "kg")
+    product_in_l = _amount("Of it concentrate or ready mix, the rest water", "L")
     strength_found_share = _amount("Strength found, glycol by volume", "%", 0, 100)
     strength_left_share = _amount("Strength left", "%", 0, 100)
     strength_by = forms.ChoiceField(
@@ -135,7 +137,7 @@ class JobForm(PlainForm):
     GROUPS = [
         ("The job", ["subject", "method", "done_on", "meter_text", "hours_text"]),
         ("Came out", ["out_l", "out_temp_c", "out_kg"]),
-        ("Went in", ["in_l", "in_temp_c", "in_kg", "batch"]),
+        ("Went in", ["in_l", "in_temp_c", "in_kg", "product_in_l", "batch"]),
         ("Coolant strength", ["strength_found_share", "strength_left_share", "strength_by"]),
         ("Boiling point", ["boiling_found_c", "boiling_left_c"]),
         ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),

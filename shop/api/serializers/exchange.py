@@ -158,6 +158,11 @@ class CoolantSumRow(serializers.Serializer[Any]):
     strength_wanted_share = serializers.FloatField(source="wanted_share")
     strength_wanted_from = serializers.CharField(source="wanted_from")
     product_strength_share = serializers.FloatField(source="product_share")
+    product_to_reserve_l = serializers.FloatField(
+        source="reserve_l",
+        allow_null=True,
+        help_text="Litres of product to have; the rest of the plan is water.",
+    )
     concentrate_l = serializers.FloatField(source="mix.concentrate_l", allow_null=True, default=None)
     water_l = serializers.FloatField(source="mix.water_l", allow_null=True, default=None)
     least_drain_l = serializers.FloatField(source="mix.least_drain_l", allow_null=True, default=None)

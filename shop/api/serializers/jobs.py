@@ -62,6 +62,7 @@ class JobRow(serializers.ModelSerializer[Job]):
             "fresh_share",
             "share_basis",
             "fresh_share_spread",
+            "product_in_l",
             "strength_found_share",
             "strength_left_share",
             "strength_by",
@@ -105,6 +106,7 @@ class JobGiven(serializers.Serializer[Job]):
     in_l = _number("Went in, in litres as read.", 0)
     in_kg = _number("Went in, weighed.", 0)
     in_temp_c = _number("Temperature of what went in.")
+    product_in_l = _number("Coolant: litres of product in what went in; the rest was water.", 0)
     strength_found_share = _number("Coolant: glycol share by volume before, 0 to 1.", 0)
     strength_left_share = _number("Coolant: glycol share by volume afterwards, 0 to 1.", 0)
     strength_by = serializers.ChoiceField(

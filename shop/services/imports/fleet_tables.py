@@ -277,6 +277,7 @@ JOBS = Table(
         Column("out_kg", _AMOUNT, "out_kg"),
         Column("in_kg", _AMOUNT, "in_kg"),
         Column("fresh_share", _SHARE, "fresh_share"),
+        Column("product_in_l", _AMOUNT, "product_in_l"),
         Column("strength_found_share", number(0, 1), "strength_found_share"),
         Column("strength_left_share", number(0, 1), "strength_left_share"),
         Column("strength_by", choice(*Job.StrengthBy.values), "strength_by"),

@@ -19,6 +19,7 @@ class Report:
     in_l: float | None = 3.5
     in_kg: float | None = None
     in_temp_c: float | None = None
+    product_in_l: float | None = None
     strength_found_share: float | None = None
     strength_left_share: float | None = None
 
