@@ -28,6 +28,12 @@ AS_MEASURED = (
     "in_l",
     "in_kg",
     "in_temp_c",
+    "product_in_l",
+    "strength_found_share",
+    "strength_left_share",
+    "strength_by",
+    "boiling_found_c",
+    "boiling_left_c",
     "level_temp_c",
     "level_reading_mm",
     *LEARNED_FROM,
@@ -152,7 +158,7 @@ def _move_fluid(
     product, depot = volumes.product, fitting.vehicle.depot
     last.product = job.product = product
     last.batch = job.batch = stock_issue(
-        person, depot, job, product, volumes.new_fluid_l, report.done_on, report.batch
+        person, depot, job, product, volumes.product_l, report.done_on, report.batch
     )
     waste_take(depot, job, product, volumes.waste_l)
     Reservation.objects.filter(unit=job.unit, product=product, is_open=True).update(is_open=False)

@@ -1,11 +1,27 @@
 """Jobs: what was done, and the report that closes one."""
 
+from typing import Any
+
+from django.db.models import Manager
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from shop.api.serializers.due import DueRow
+from shop.api.serializers.exchange import SpreadRow
 from shop.api.serializers.fields import AsShown, Number
 from shop.api.serializers.units import LastServiceRow
 from shop.models import Job
+from shop.selectors.job_litres import JobShare, shares_of_jobs
+
+
+class JobRows(serializers.ListSerializer[Any]):
+    """Jobs in a list; their ranges are worked out together."""
+
+    def to_representation(self, data: Any) -> list[Any]:
+        """Work out the ranges of all jobs in one go."""
+        jobs = list(data.all() if isinstance(data, Manager) else data)
+        self.child.ranges = shares_of_jobs(jobs)
+        return super().to_representation(jobs)
 
 
 class JobRow(serializers.ModelSerializer[Job]):
@@ -18,9 +34,15 @@ class JobRow(serializers.ModelSerializer[Job]):
     jug = serializers.CharField(source="jug.code", default=None, read_only=True, allow_null=True)
     scale = serializers.CharField(source="scale.code", default=None, read_only=True, allow_null=True)
     stick = serializers.CharField(source="stick.code", default=None, read_only=True, allow_null=True)
+    strength_by = serializers.CharField(read_only=True, help_text="How the strengths were measured.")
+    fresh_share_spread = serializers.SerializerMethodField(
+        help_text="Range of the fresh share from the measured litres and the unit card; null where it cannot be said."
+    )
+    ranges: dict[int, JobShare] | None = None
 
     class Meta:
         model = Job
+        list_serializer_class = JobRows
         fields = (
             "code",
             "unit",
@@ -43,6 +65,13 @@ class JobRow(serializers.ModelSerializer[Job]):
             "in_kg",
             "fresh_share",
             "share_basis",
+            "fresh_share_spread",
+            "product_in_l",
+            "strength_found_share",
+            "strength_left_share",
+            "strength_by",
+            "boiling_found_c",
+            "boiling_left_c",
             "level_temp_c",
             "level_reading_mm",
             "level_proof",
@@ -66,6 +95,12 @@ class JobRow(serializers.ModelSerializer[Job]):
         )
         read_only_fields = fields
 
+    @extend_schema_field(SpreadRow(allow_null=True))
+    def get_fresh_share_spread(self, job: Job) -> Any:
+        """Return the range of the job's fresh share."""
+        ranges = shares_of_jobs([job]) if self.ranges is None else self.ranges
+        return SpreadRow(ranges[job.pk].spread).data if job.pk in ranges else None
+
 
 def _text(help_text: str, length: int = 80) -> serializers.CharField:
     return serializers.CharField(default="", allow_blank=True, max_length=length, help_text=help_text)
@@ -87,6 +122,17 @@ class JobGiven(serializers.Serializer[Job]):
     in_l = _number("Went in, in litres as read.", 0)
     in_kg = _number("Went in, weighed.", 0)
     in_temp_c = _number("Temperature of what went in.")
+    product_in_l = _number("Coolant: litres of product in what went in; the rest was water.", 0)
+    strength_found_share = _number("Coolant: glycol share by volume before, 0 to 1.", 0)
+    strength_left_share = _number("Coolant: glycol share by volume afterwards, 0 to 1.", 0)
+    strength_by = serializers.ChoiceField(
+        default="",
+        allow_blank=True,
+        choices=Job.StrengthBy.choices,
+        help_text="How the strength was measured.",
+    )
+    boiling_found_c = _number("Brake fluid: boiling point before.")
+    boiling_left_c = _number("Brake fluid: boiling point afterwards.")
     level_temp_c = _number("Fluid temperature at the level check.")
     level_reading_mm = _number("Level against the target, in mm; above it is positive.")
     level_reason = _text("Why there is no level reading.", 200)

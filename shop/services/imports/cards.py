@@ -36,6 +36,7 @@ FIGURES = {
     "stick_ref_c": "°C",
     "level_low_c": "°C",
     "level_high_c": "°C",
+    "wanted_strength_share": "-",
 }
 
 

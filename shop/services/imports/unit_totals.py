@@ -125,6 +125,8 @@ _JOB_PLAIN = (
         "note",
     ),
     *("out_l", "out_temp_c", "out_kg", "in_l", "in_temp_c", "in_kg", "fresh_share"),
+    "product_in_l",
+    *("strength_found_share", "strength_left_share", "strength_by", "boiling_found_c", "boiling_left_c"),
     *("level_temp_c", "level_reading_mm", "level_proof"),
     *("tray", "jug", "scale", "stick", *LEARNED_FROM),
 )
