@@ -8,6 +8,7 @@ from tests.browser.conftest import open_page
 
 PAGES = [
     "/", "/due", "/due?show=everything", "/units/K01-TB6", "/units/K02-TB6", "/units/K40-RT55", "/units/K01-TB6/job",
+    "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
     "/vehicles/K18", "/orders", "/readings", "/nothing-here",
 ]  # fmt: skip
 LEAST_TARGET_PX = 44
