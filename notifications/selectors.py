@@ -26,8 +26,7 @@ from notifications.render.words import amount_words, day_words, share_words, sho
 from shop.models import DailyRun, Depot, DueLine, Hold, Job, Person, ProposedLine, Reading, WasteTank
 from shop.planning.waste import call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
-from shop.selectors.board import STALE_AFTER_DAYS
-from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order
+from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
 from shop.selectors.due_search import IN_THE_BAY, missed_bookings
 
 REASON_CHARACTERS = 90
@@ -272,7 +271,7 @@ def _blocked(lines: list[ProposedLine]) -> Iterable[Question]:
 
 
 def _stale(person: Person, as_of: datetime.date) -> Iterable[Question]:
-    found = due_lines_of(person).filter(facts__stale_days__gt=STALE_AFTER_DAYS)
+    found = stale_lines(due_lines_of(person), as_of)
     oldest: dict[str, datetime.date] = {}
     for number, reading in found.order_by("vehicle__number").values_list(
         "vehicle__number", "facts__last_reading"

@@ -4,6 +4,7 @@ from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 
 from shop import models
+from shop.services.marks import fleet_mark
 
 APPEND_ONLY = [
     models.CardProposal,
@@ -51,7 +52,26 @@ PLAIN = [
 ]
 
 admin.site.site_header = admin.site.site_title = "Hatchmark records"
-admin.site.register(PLAIN)
+
+
+@admin.register(*PLAIN)
+class PlainAdmin(admin.ModelAdmin):
+    """A row corrected by hand may reach any vehicle, so the next daily run takes them all."""
+
+    def save_model(self, request: object, obj: object, form: object, change: bool) -> None:
+        """Save, and mark the fleet."""
+        super().save_model(request, obj, form, change)
+        fleet_mark()
+
+    def delete_model(self, request: object, obj: object) -> None:
+        """Delete, and mark the fleet."""
+        super().delete_model(request, obj)
+        fleet_mark()
+
+    def delete_queryset(self, request: object, queryset: object) -> None:
+        """Delete several, and mark the fleet."""
+        super().delete_queryset(request, queryset)
+        fleet_mark()
 
 
 @admin.register(*APPEND_ONLY)

@@ -29,17 +29,20 @@ class RunReport:
     was_done: bool
 
 
-def daily_run(depot: Depot, as_of: datetime.date, *, is_again: bool = False) -> DailyRun:
+def daily_run(
+    depot: Depot, as_of: datetime.date, *, is_again: bool = False, is_full: bool = False
+) -> DailyRun:
     """Run a depot's day and return the run, done or failed; safe to repeat.
 
     A failed run is told to the depot's people, at most once a day, and goes on where it stopped when run again.
     Whoever else waited only for this depot is then told about the others.
 
-    as_of: the depot's local day. is_again: do every step once more; nobody gets a second mail by it.
+    as_of: the depot's local day. is_again: do every step once more; nobody gets a second mail by it. is_full: work out
+    every unit, not only those that may have changed.
     """
     steps = (Step("mails stored", _mails_stored), Step("mails sent", _mails_sent, is_atomic=False))
     try:
-        return run_steps(depot, as_of, steps, is_again=is_again)
+        return run_steps(depot, as_of, steps, is_again=is_again, is_full=is_full)
     except ApplicationError:
         raise
     except Exception:
@@ -54,7 +57,11 @@ def daily_run(depot: Depot, as_of: datetime.date, *, is_again: bool = False) -> 
 
 
 def daily_runs(
-    depot_codes: Sequence[str] | None = None, as_of: datetime.date | None = None, *, is_again: bool = False
+    depot_codes: Sequence[str] | None = None,
+    as_of: datetime.date | None = None,
+    *,
+    is_again: bool = False,
+    is_full: bool = False,
 ) -> list[RunReport]:
     """Run some or all depots in turn and report on each; a failed one does not stop the others.
 
@@ -77,7 +84,7 @@ def daily_runs(
             not is_again
             and DailyRun.objects.filter(depot=depots[code], as_of=day, state=DailyRun.State.DONE).exists()
         )
-        run = daily_run(depots[code], day, is_again=is_again)
+        run = daily_run(depots[code], day, is_again=is_again, is_full=is_full)
         failed = run.state == DailyRun.State.FAILED
         reports.append(
             RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed, was_done)

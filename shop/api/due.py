@@ -11,6 +11,7 @@ from shop.api.filters import DueFilters
 from shop.api.serializers.due import DueRow
 from shop.selectors.access import due_lines_of
 from shop.selectors.due import in_working_order
+from shop.selectors.due_today import brought_to_today
 
 
 @extend_schema(summary="Due list", tags=["due list"])
@@ -24,3 +25,7 @@ class DueList(Scoped, ListAPIView):
     def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
         """Return the filtered lines in working order."""
         return in_working_order(super().filter_queryset(queryset))
+
+    def paginate_queryset(self, queryset: QuerySet[Any]) -> Any:
+        """Return one page, brought to today."""
+        return brought_to_today(super().paginate_queryset(queryset) or [])

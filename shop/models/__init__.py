@@ -2,7 +2,7 @@
 
 from shop.models.changes import ChangeRecord, ImportRun
 from shop.models.depots import ClosedDay, Depot, Season
-from shop.models.due import DueLine, StateChange
+from shop.models.due import DueLine, Mark, StateChange
 from shop.models.fluids import Approval, MixingBan, Product, Requirement, Specification
 from shop.models.idempotency import IdempotentAnswer
 from shop.models.jobs import Job
@@ -35,6 +35,7 @@ __all__ = [
     "Job",
     "KitPart",
     "LastService",
+    "Mark",
     "MeasuringTool",
     "Meter",
     "MeterChange",

@@ -1,4 +1,4 @@
-"""What falls due: one line per unit and rule, with the history of its states."""
+"""What falls due: one line per unit and rule, with the history of its states, and which vehicles have news."""
 
 from django.db import models
 
@@ -65,3 +65,14 @@ class StateChange(models.Model):
 
     def __str__(self) -> str:
         return f"{self.unit}: {self.from_state} → {self.to_state} on {self.day}"
+
+
+class Mark(models.Model):
+    """A vehicle with news since its lines were last worked out; the next daily run takes it."""
+
+    vehicle = models.OneToOneField(
+        "shop.Vehicle", on_delete=models.CASCADE, primary_key=True, related_name="mark"
+    )
+
+    def __str__(self) -> str:
+        return f"news of {self.vehicle_id}"

@@ -10,7 +10,7 @@ from shop import clock
 from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
 from shop.planning.waste import WasteState, call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
-from shop.selectors.due import states_of
+from shop.selectors.due import stale_lines, states_of
 from shop.selectors.due_search import (
     IN_THE_BAY,
     MISSED,
@@ -19,10 +19,9 @@ from shop.selectors.due_search import (
     falls_due_soon,
     missed_bookings,
 )
+from shop.selectors.due_today import brought_to_today
 
 SHOWN_ROWS = 12
-STALE_AFTER_DAYS = 30
-"""A last reading older than this is asked for again. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +115,7 @@ def board_for(person: Person) -> Board:
             .order_by("meter__vehicle__number", "read_at")[:SHOWN_ROWS]
         ),
         unknown=_shortened(lines.filter(state="cannot say").order_by("vehicle__number", "pk")),
-        stale=_stale(lines),
+        stale=_stale(lines, min(days.values(), default=None)),
         tanks=[
             _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
         ],
@@ -182,12 +181,14 @@ def _shortened(lines: QuerySet[DueLine]) -> Shortened:
     return Shortened(rows[:SHOWN_ROWS], more)
 
 
-def _stale(lines: QuerySet[DueLine]) -> Shortened:
+def _stale(lines: QuerySet[DueLine], today: datetime.date | None) -> Shortened:
     """One line per vehicle is enough: all units of a vehicle wait for the same reading."""
-    found = lines.filter(facts__stale_days__gt=STALE_AFTER_DAYS).order_by("vehicle__number", "pk")
+    if today is None:
+        return Shortened([], 0)
+    found = stale_lines(lines, today).order_by("vehicle__number", "pk")
     per_vehicle = {line.vehicle_id: line for line in reversed(found)}
     rows = sorted(per_vehicle.values(), key=lambda line: line.vehicle.number)
-    return Shortened(rows[:SHOWN_ROWS], max(0, len(rows) - SHOWN_ROWS))
+    return Shortened(brought_to_today(rows[:SHOWN_ROWS]), max(0, len(rows) - SHOWN_ROWS))
 
 
 def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.date]) -> list[Job]:

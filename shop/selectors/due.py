@@ -1,5 +1,6 @@
 """The due list in working order: what must not move first, then what is latest."""
 
+import datetime
 from collections import Counter
 from collections.abc import Iterable
 
@@ -13,6 +14,16 @@ ON_HOLD = "on hold"
 AFTER_SEASON = "after season"
 LEAVING = "leaving"
 OVERLAYS = [MUST_NOT_MOVE, ON_HOLD, AFTER_SEASON, LEAVING]
+
+
+STALE_AFTER_DAYS = 30
+"""A last reading older than this is asked for again. Common practice, no source."""
+
+
+def stale_lines(lines: QuerySet[DueLine], today: datetime.date) -> QuerySet[DueLine]:
+    """Keep the lines whose date is counted from a reading too old to trust."""
+    oldest = today - datetime.timedelta(days=STALE_AFTER_DAYS)
+    return lines.filter(facts__counted_from__lt=oldest.isoformat())
 
 
 def in_working_order(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:

@@ -33,6 +33,10 @@ def _due_lines(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
     return asdict(due_refresh_depot(depot.pk, as_of))
 
 
+def _every_due_line(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
+    return asdict(due_refresh_depot(depot.pk, as_of, is_full=True))
+
+
 def _order_list(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
     return asdict(order_list_propose(depot, as_of, depot.daily_run_at))
 
@@ -60,7 +64,12 @@ def refuse_earlier_day(depot: Depot, as_of: datetime.date) -> None:
 
 
 def run_steps(
-    depot: Depot, as_of: datetime.date, more_steps: Sequence[Step] = (), *, is_again: bool = False
+    depot: Depot,
+    as_of: datetime.date,
+    more_steps: Sequence[Step] = (),
+    *,
+    is_again: bool = False,
+    is_full: bool = False,
 ) -> DailyRun:
     """Run the steps of a depot's day that are not done yet and return the run.
 
@@ -69,6 +78,7 @@ def run_steps(
 
     Raises ConflictError for a day before the depot's newest run.
     as_of: the depot's local day. is_again: do every step once more, because records have changed since.
+    is_full: work out every unit, not only those that may have changed.
     """
     refuse_earlier_day(depot, as_of)
     run, _ = DailyRun.objects.get_or_create(depot=depot, as_of=as_of, defaults={"started_at": clock.now()})
@@ -76,7 +86,8 @@ def run_steps(
         return run
     if is_again:
         DailyRun.objects.filter(pk=run.pk).update(steps={}, state=DailyRun.State.RUNNING, finished_at=None)
-    for step in (*STEPS, *more_steps):
+    steps = (Step(STEPS[0].name, _every_due_line), *STEPS[1:]) if is_full else STEPS
+    for step in (*steps, *more_steps):
         try:
             _do(run.pk, step, depot, as_of)
         except Exception as error:

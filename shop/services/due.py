@@ -9,10 +9,12 @@ from django.db.models import QuerySet
 
 from intervals.due import DueResult, compute_due, settled_date
 from shop import clock
-from shop.models import Depot, DueLine, Fitting, StateChange
+from shop.models import DailyRun, Depot, DueLine, Fitting, StateChange
 from shop.selectors.core_inputs import CoreInputs, gather
+from shop.selectors.due_candidates import due_candidates
+from shop.selectors.due_facts import DueDraft, describe
 from shop.selectors.overlays import OverlayFacts
-from shop.services.due_facts import DueDraft, describe
+from shop.services.marks import marks_take
 
 CONTENT = [
     "vehicle_id", "state", "overlays", "must_not_move", "clock", "used_share", "opens_on", "due_on", "late_on",
@@ -46,9 +48,24 @@ def due_refresh(as_of: date, fittings: QuerySet[Fitting]) -> DueReport:
         return _write(as_of, inputs, result, set(fittings.values_list("unit", flat=True)))
 
 
-def due_refresh_depot(depot_pk: int, as_of: date) -> DueReport:
-    """Refresh every unit of a depot."""
-    return due_refresh(as_of, Fitting.objects.filter(vehicle__depot=depot_pk))
+def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> DueReport:
+    """Refresh the units of a depot that may have changed since its last run; every unit on demand or the first time.
+
+    Both ways end the same: a unit that is left out would only have used a little more of its interval.
+    """
+    with transaction.atomic():
+        Depot.objects.select_for_update().get(pk=depot_pk)
+        marked = marks_take(depot_pk)
+        last = (
+            DailyRun.objects.filter(depot=depot_pk, state=DailyRun.State.DONE, as_of__lte=as_of)
+            .order_by("-as_of")
+            .values_list("as_of", flat=True)
+            .first()
+        )
+        if is_full or last is None:
+            return due_refresh(as_of, Fitting.objects.filter(vehicle__depot=depot_pk))
+        pks = set(due_candidates(depot_pk, marked, last, as_of).values_list("pk", flat=True))
+        return due_refresh(as_of, Fitting.objects.filter(pk__in=pks))
 
 
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:

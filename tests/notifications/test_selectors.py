@@ -36,7 +36,11 @@ def a_morning(depot: Any) -> None:
     a_job(a_line(depot, "not yet"), "handed back", done_on=DAY - datetime.timedelta(days=1), in_l=10.0)
     a_job(a_line(depot, "late"), "no-show", booked_for=MORNING - datetime.timedelta(days=1))
     an_asked_reading(a_line(depot, "cannot say", facts={"missing": ["no history"]}), "51807", 5180.7)
-    a_line(depot, "not yet", facts={"stale_days": 45, "last_reading": {"on": "2026-01-16"}})
+    a_line(
+        depot,
+        "not yet",
+        facts={"stale_days": 45, "counted_from": "2026-01-16", "last_reading": {"on": "2026-01-16"}},
+    )
     an_order(depot, facts={"blocked": [{"unit": "V9-TB6", "litres": 7.5, "reason": "banned"}]})
     a_tank(depot, 630, stream=f"used oil {depot.waste_tanks.count()}")
 

@@ -30,12 +30,22 @@ class Command(BaseCommand):
         parser.add_argument(
             "--again", action="store_true", help="do every step once more even if the run is done"
         )
+        parser.add_argument(
+            "--full",
+            action="store_true",
+            help="do every step once more, and work out every unit, not only those that may have changed",
+        )
         parser.add_argument("--json", action="store_true", help="print the report as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run and report."""
         try:
-            runs = daily_runs(options["depot"], options["as_of"], is_again=options["again"])
+            runs = daily_runs(
+                options["depot"],
+                options["as_of"],
+                is_again=options["again"] or options["full"],
+                is_full=options["full"],
+            )
         except ApplicationError as error:
             raise CommandError(error.sentence) from error
         except (OperationalError, ProgrammingError) as error:

@@ -1,10 +1,14 @@
 """Units, where they are fitted, and where their fluid stands."""
 
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from shop.api.serializers.due import DueRow
 from shop.api.serializers.fields import Words
 from shop.models import Fitting, LastService, Unit
+from shop.selectors.due_today import brought_to_today
 
 
 class UnitRow(serializers.ModelSerializer[Unit]):
@@ -76,11 +80,16 @@ class UnitDetail(UnitRow):
     methods = Words(source="unit_model.methods", read_only=True)
     target_share = serializers.FloatField(source="unit_model.target_share", read_only=True, allow_null=True)
     last_services = LastServiceRow(many=True, read_only=True)
-    due_lines = DueRow(many=True, read_only=True)
+    due_lines = serializers.SerializerMethodField()
 
     class Meta(UnitRow.Meta):
         fields = (*UnitRow.Meta.fields, "product", "methods", "target_share", "last_services", "due_lines")
         read_only_fields = fields
+
+    @extend_schema_field(DueRow(many=True))
+    def get_due_lines(self, unit: Unit) -> Any:
+        """Return its due lines as of today."""
+        return DueRow(brought_to_today(unit.due_lines.all()), many=True, context=self.context).data
 
 
 def _fitting(unit: Unit) -> Fitting:

@@ -1,12 +1,14 @@
 """Vehicles with their meters, units and holds."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from shop.api.serializers.due import DueRow
 from shop.models import Fitting, Hold, Meter, Vehicle
+from shop.selectors.due_today import brought_to_today
 
 
 class VehicleRow(serializers.ModelSerializer[Vehicle]):
@@ -71,7 +73,7 @@ class VehicleDetail(VehicleRow):
     meters = MeterRow(many=True, read_only=True)
     units = serializers.SerializerMethodField(help_text="Units fitted now.")
     holds = HoldRow(many=True, read_only=True)
-    due_lines = DueRow(many=True, read_only=True)
+    due_lines = serializers.SerializerMethodField()
 
     class Meta(VehicleRow.Meta):
         fields = (*VehicleRow.Meta.fields, "season", "meters", "units", "holds", "due_lines")
@@ -82,3 +84,8 @@ class VehicleDetail(VehicleRow):
         """Return the units that have not been removed."""
         fitted = [fitting for fitting in vehicle.fittings.all() if fitting.removed_on is None]
         return FittedUnit(fitted, many=True).data
+
+    @extend_schema_field(DueRow(many=True))
+    def get_due_lines(self, vehicle: Vehicle) -> Any:
+        """Return its due lines as of today."""
+        return DueRow(brought_to_today(vehicle.due_lines.all()), many=True, context=self.context).data

@@ -19,6 +19,7 @@ from shop.services.imports.report import ALL_OR_NOTHING, MODES, FileReport, Load
 from shop.services.imports.sheets import Row, SheetError, read_sheet
 from shop.services.imports.storing import ADDED, CHANGED, is_held, store_rows
 from shop.services.imports.tables import TABLES
+from shop.services.marks import fleet_mark
 
 AS_OF_FILE = "as_of.txt"
 Progress = Callable[[str, int, int], None]
@@ -142,6 +143,7 @@ def files_load(
                 counts=counts,
             )
             changes_write(notes, person=person, import_run=run)
+            fleet_mark()
             report.is_written = bool(notes)
     return report
 

@@ -10,6 +10,7 @@ import numpy as np
 from intervals.due import (
     CLOCKS,
     DISTANCE,
+    HOURS,
     REASONS,
     STATES,
     TIME,
@@ -140,6 +141,7 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         "is_age_assumed": last.is_age_assumed if last else False,
         "done_on": last.done_on.isoformat() if last and last.done_on else None,
         "stale_days": fact.stale_days,
+        "counted_from": _counted_from(inputs, row, fact.clock),
         "last_reading": None
         if meter is None or total is None
         else {
@@ -151,6 +153,14 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         "missing": list(fact.missing),
         "cycle_days": _or_none(_cycle_days(inputs, row)),
     }  # fmt: skip
+
+
+def _counted_from(inputs: CoreInputs, row: int, clock: str) -> str | None:
+    """Return the day of the reading a date is counted from; None where the calendar gives it."""
+    usage = {CLOCKS[DISTANCE]: inputs.distance_usage, CLOCKS[HOURS]: inputs.hours_usage}.get(clock)
+    if usage is None or not isfinite(usage.last_day[row]):
+        return None
+    return date.fromordinal(int(usage.last_day[row])).isoformat()
 
 
 def _clock(inputs: CoreInputs, result: DueResult, row: int, index: int) -> dict[str, Any]:

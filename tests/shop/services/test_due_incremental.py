@@ -1,0 +1,178 @@
+"""A run that takes only what may have changed ends like one that takes everything, whatever happened in between."""
+
+import datetime
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from shop import clock
+from shop.models import (
+    DueLine,
+    Fitting,
+    IntervalRule,
+    LastService,
+    Mark,
+    Meter,
+    RuleVersion,
+    SeverityFactor,
+    Vehicle,
+)
+from shop.selectors.due_today import brought_to_today
+from shop.services.daily_run import run_steps
+from shop.services.due import due_refresh_depot
+from shop.services.marks import fleet_mark, vehicles_mark
+from shop.services.readings import reading_record
+from tests.factories import PersonFactory
+from tests.shop.web.conftest import TODAY, Yard
+
+COMPARED = (
+    "state",
+    "overlays",
+    "clock",
+    "opens_on",
+    "due_on",
+    "late_on",
+    "due_low_on",
+    "due_high_on",
+    "book_by",
+)
+
+
+@pytest.fixture
+def yard(db):
+    clock.pin(datetime.datetime.combine(TODAY, datetime.time(4, 30), datetime.UTC))
+    yard = Yard()
+    for number, used_km in (
+        ("A1", 20_000),
+        ("A2", 53_000),
+        ("A3", 57_000),
+        ("A4", 61_000),
+        ("A5", 68_000),
+        ("A6", 5),
+    ):
+        yard.add(number, used_km)
+    yield yard
+    clock.pin(None)
+
+
+def go_to(yard, day):
+    clock.pin(datetime.datetime.combine(day, datetime.time(4, 30), datetime.UTC))
+    assert run_steps(yard.depot, day).state == "done"
+
+
+def shown():
+    """Return what anybody sees of every line today."""
+    lines = brought_to_today(
+        DueLine.objects.select_related("vehicle__depot", "unit", "rule").order_by("unit__code", "rule")
+    )
+    return [
+        (line.unit.code, *(getattr(line, name) for name in COMPARED), line.sentence,
+         None if line.used_share is None else round(line.used_share, 9))
+        for line in lines
+    ]  # fmt: skip
+
+
+def shown_after_a_full_run(yard, day):
+    """Return the same after working out everything, and take that run back."""
+    with transaction.atomic():
+        due_refresh_depot(yard.depot.pk, day, is_full=True)
+        found = shown()
+        transaction.set_rollback(True)
+    return found
+
+
+def test_a_unit_without_news_is_not_written_but_shown_as_of_today(yard):
+    go_to(yard, TODAY)
+    before = DueLine.objects.get(unit__code="A1-TB6")
+    go_to(yard, TODAY + datetime.timedelta(days=10))
+    stored = DueLine.objects.select_related("vehicle__depot").get(unit__code="A1-TB6")
+    assert (stored.used_share, stored.worked_out_for) == (before.used_share, TODAY)
+    (today,) = brought_to_today([stored])
+    # 150 km a day, 10 days, of 60 000 km.
+    assert today.used_share - before.used_share == pytest.approx(10 * 150 / 60_000, rel=1e-6)
+    assert "21 500" in today.sentence.replace("\u202f", " ")
+
+
+def test_only_what_may_have_changed_is_worked_out(yard):
+    go_to(yard, TODAY)
+    day = TODAY + datetime.timedelta(days=1)
+    clock.pin(datetime.datetime.combine(day, datetime.time(4, 30), datetime.UTC))
+    report = due_refresh_depot(yard.depot.pk, day)
+    # A3 and A4, A5 stand in or past their window; A2 opens at 54 000 km in seven days.
+    assert report.lines == 3
+    vehicles_mark([Vehicle.objects.get(number="A1").pk])
+    assert due_refresh_depot(yard.depot.pk, day).lines == 4
+    assert not Mark.objects.exists()
+
+
+def test_a_line_opens_on_its_day_without_any_news(yard):
+    go_to(yard, TODAY)
+    opens_on = DueLine.objects.get(unit__code="A2-TB6").opens_on
+    go_to(yard, opens_on - datetime.timedelta(days=1))
+    assert DueLine.objects.get(unit__code="A2-TB6").state == "not yet"
+    go_to(yard, opens_on)
+    assert DueLine.objects.get(unit__code="A2-TB6").state == "window open"
+
+
+def test_a_rule_that_begins_later_takes_its_units_along(yard):
+    go_to(yard, TODAY)
+    rule = IntervalRule.objects.get()
+    starts = TODAY + datetime.timedelta(days=5)
+    RuleVersion.objects.create(rule=rule, applies_from=starts, interval_km=22_000)
+    go_to(yard, starts - datetime.timedelta(days=1))
+    assert DueLine.objects.get(unit__code="A1-TB6").state == "not yet"
+    go_to(yard, starts)
+    assert DueLine.objects.get(unit__code="A1-TB6").state == "window open"
+
+
+EVENTS = st.lists(
+    st.tuples(
+        st.sampled_from(["days", "reading", "job", "rule", "severity", "leaving", "by hand"]),
+        st.integers(1, 6), st.integers(1, 40),
+    ),
+    min_size=1, max_size=7,
+)  # fmt: skip
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(EVENTS)
+def test_after_any_events_it_ends_like_a_full_run(yard, events):
+    with transaction.atomic():
+        day = TODAY
+        go_to(yard, day)
+        for kind, which, much in events:
+            happen(kind, f"A{which}", much, day)
+            day += datetime.timedelta(days=much if kind == "days" else 1)
+            go_to(yard, day)
+            assert shown() == shown_after_a_full_run(yard, day)
+        transaction.set_rollback(True)
+    clock.pin(datetime.datetime.combine(TODAY, datetime.time(4, 30), datetime.UTC))
+
+
+def happen(kind, number, much, day):
+    vehicle = Vehicle.objects.get(number=number)
+    if kind == "reading":
+        meter = Meter.objects.get(vehicle=vehicle)
+        last = meter.readings.filter(status="accepted").order_by("-read_at").first()
+        reading_record(meter, str(int(last.raw_value + 60 * much)), source="workshop", person=PersonFactory())
+    elif kind == "job":
+        LastService.objects.filter(unit__fittings__vehicle=vehicle).update(done_on=day, age_km=1000.0 * much)
+        vehicles_mark([vehicle.pk])
+    elif kind == "rule":
+        RuleVersion.objects.get_or_create(
+            rule=IntervalRule.objects.get(), applies_from=day + datetime.timedelta(days=1),
+            defaults={"interval_km": 40_000.0 + 1_000 * much, "interval_months": 48},
+        )  # fmt: skip
+    elif kind == "severity":
+        unit = Fitting.objects.get(vehicle=vehicle).unit
+        SeverityFactor.objects.create(
+            unit=unit, reason=f"hills {much} {day}", factor=1.0 + much / 100, source="house", applies_from=day
+        )
+        vehicles_mark([vehicle.pk])
+    elif kind == "leaving":
+        Vehicle.objects.filter(pk=vehicle.pk).update(leaves_on=day + datetime.timedelta(days=much))
+        vehicles_mark([vehicle.pk])
+    elif kind == "by hand":
+        fleet_mark()
