@@ -5,12 +5,14 @@ taking fluid out is not, so the first fill aims low on purpose.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
 
 from intervals.errors import QuantityError
 from intervals.exchange.fluid_kinds import PETROLEUM_OIL, FluidLaw
+from intervals.exchange.propagation import COVERAGE, Input, Model, Spread, Uncertainty, propagate, spread_of
+from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3
 
 OVERFILL_RISK = 0.05
 STANDPIPE_EXTRA_L = 0.3
@@ -111,6 +113,63 @@ def needed_l(out_corrected_l: float, arrival_mm: float, ml_per_mm: float, target
         Litres.
     """
     return out_corrected_l + (target_mm - arrival_mm) * ml_per_mm / 1000.0
+
+
+def need_model(density_kg_m3: float = DEFAULT_DENSITY_KG_M3, fill_c: float = 20.0) -> Model:
+    """Litres of new fluid needed, as a function of what was measured.
+
+    Figures: tray_l, tray_c, jug_l, jug_c, arrival_mm (mm from the target, negative is short), ml_per_mm and
+    pack_error_l (litres the packs hold above their label).
+    """
+
+    law = FluidLaw(density_kg_m3=density_kg_m3)
+
+    def need(figures: Mapping[str, float]) -> float:
+        out_l = corrected_out_l(
+            figures["tray_l"], figures["jug_l"], figures["jug_c"], fill_c, figures["tray_c"], law
+        )
+        return needed_l(out_l, figures["arrival_mm"], figures["ml_per_mm"]) - figures["pack_error_l"]
+
+    return need
+
+
+def need_spread(
+    measured: Mapping[str, float],
+    uncertainties: Mapping[str, Uncertainty],
+    density_kg_m3: float = DEFAULT_DENSITY_KG_M3,
+    fill_c: float = 20.0,
+    coverage: float = COVERAGE,
+) -> Spread:
+    """Litres needed with their spread; its `sd` is the u of `first_fill_l`.
+
+    Args:
+        measured: figures by name as `need_model`; what is left out is 0 L, 0 mm and, for temperatures, `fill_c`.
+        uncertainties: by the same names.
+        density_kg_m3: density at 60 °F, kg/m³.
+        fill_c: temperature of the new fluid, °C.
+        coverage: probability between `low` and `high`.
+
+    Returns:
+        Litres at `fill_c`.
+
+    Raises:
+        QuantityError: an unknown name, or figures outside the volume standard.
+    """
+    values = dict.fromkeys(("tray_l", "jug_l", "arrival_mm", "ml_per_mm", "pack_error_l"), 0.0)
+    values |= {"tray_c": fill_c, "jug_c": fill_c}
+    for name in (*measured, *uncertainties):
+        if name not in values:
+            raise QuantityError(f"“{name}” cannot be used here; allowed are {', '.join(values)}.")
+    values |= measured
+    unsure = tuple(
+        Input(name, value, uncertainties.get(name, Uncertainty(0.0)), _least(name))
+        for name, value in values.items()
+    )
+    return spread_of(propagate(need_model(density_kg_m3, fill_c), unsure), coverage, 0.0)
+
+
+def _least(name: str) -> float:
+    return 0.0 if name in ("tray_l", "jug_l", "ml_per_mm") else -math.inf
 
 
 def z_for_risk(risk: float) -> float:

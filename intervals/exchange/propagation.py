@@ -105,6 +105,24 @@ class Drawn:
     draws: int
 
 
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A figure with its spread.
+
+    Attributes:
+        value: best estimate.
+        sd: standard uncertainty, same unit.
+        low, high: coverage interval.
+        parts: what each input contributes, same unit, with its sign.
+    """
+
+    value: float
+    sd: float
+    low: float
+    high: float
+    parts: Mapping[str, float]
+
+
 def propagate(model: Model, inputs: Sequence[Input]) -> Propagated:
     """Combine the uncertainties of a function's inputs.
 
@@ -137,6 +155,24 @@ def propagate(model: Model, inputs: Sequence[Input]) -> Propagated:
     weights = sum(part**4 / dof for part, dof in groups.values())
     dof = variance**2 / weights if weights > 0.0 else math.inf
     return Propagated(model(estimates), math.sqrt(variance), dof, parts)
+
+
+def spread_of(
+    result: Propagated, coverage: float = COVERAGE, lowest: float = -math.inf, highest: float = math.inf
+) -> Spread:
+    """The result with its coverage interval, value ± U, cut to what it can be at all.
+
+    Args:
+        result: from `propagate`.
+        coverage: probability between `low` and `high`.
+        lowest, highest: bounds of the figure.
+
+    Returns:
+        The figure with its spread.
+    """
+    half = result.expanded(coverage)
+    low, high = max(lowest, result.value - half), min(highest, result.value + half)
+    return Spread(result.value, result.u, low, high, result.parts)
 
 
 def monte_carlo(

@@ -1,51 +1,82 @@
-"""How sure a fresh share or the litres of a first fill are, from how sure the figures behind them are."""
+"""How sure a fresh share is, from how sure the figures behind it are."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import product
 from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq  # type: ignore[import-untyped]
+from scipy.special import ndtr  # type: ignore[import-untyped]
 
 from intervals.errors import QuantityError
 from intervals.exchange.card import UnitCard, check_card, stage_limit
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED
 from intervals.exchange.curve import share_curve
 from intervals.exchange.done import split_title
-from intervals.exchange.first_fill import corrected_out_l, needed_l
-from intervals.exchange.fluid_kinds import FluidLaw
-from intervals.exchange.propagation import COVERAGE, Input, Model, Propagated, Uncertainty, propagate
+from intervals.exchange.learning import drain_spread
+from intervals.exchange.propagation import (
+    COVERAGE,
+    RECTANGULAR,
+    Input,
+    Model,
+    Spread,
+    Uncertainty,
+    propagate,
+    spread_of,
+)
 from intervals.exchange.shares import MIXING_BEST, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, start_litres
-from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3
 
 MIXING_LIMIT = 0.2
-TURNOVER_LIMIT = 2.0
-BLEED_LIMIT = 0.5
+MIXING_BOUNDS: Mapping[str, tuple[float, float]] = {"turnover": (0.0, 4.0), "bleed": (0.0, 0.5)}
+"""What a box may do that nobody has looked into: the range of the mixing cases. Common practice, no source."""
+
+SOURCE_LIMITS: Mapping[str, float] = {"maker": 0.05, "house": 0.05, "learned": 0.05, "guess": 0.20}
+"""How far a card figure may be off in one job, as a share of it, by where it comes from; a rectangular limit each.
+Common practice, no source: five in a hundred is what a tray or jug is trusted to, a guess is worth a fifth. A figure
+that names no source counts as one of the house."""
 
 _PARTS = ("sump_l", "converter_l", "cooler_l", "passages_l")
 _DRAINS = ("quick_drain_l", "overnight_drain_l")
 _HIGHEST = {"mixing": 1.0, "turnover": 4.0, "bleed": 0.5}
+MIXING_CASES = 100
+_LEAST_U = 1e-4
 _UNKNOWN = "“{name}” cannot be used here; allowed are {allowed}, and only what the unit card gives."
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """A figure with its spread.
+def card_uncertainty(
+    card: UnitCard, figure: str, learned_sd: Mapping[str, float] | None = None
+) -> Uncertainty:
+    """How far one figure of a card may be off in a single job.
 
-    Attributes:
-        value: best estimate.
-        sd: standard uncertainty, same unit.
-        low, high: coverage interval.
-        parts: what each input contributes, same unit, with its sign.
+    A learned figure has a standard deviation of its own; the scatter of one drain around it (`drain_spread`) is added
+    as a square. Any other has the limit of its source.
+
+    Args:
+        card: the unit card, which gives the figure.
+        figure: name of a field in litres.
+        learned_sd: standard deviation of learned figures, L, by field.
+
+    Returns:
+        The uncertainty, L.
+
+    Raises:
+        QuantityError: the card does not give the figure.
     """
+    value = getattr(card, figure)
+    if value is None:
+        raise QuantityError(
+            f"The unit card does not give '{figure}', so nothing can be said about its spread."
+        )
+    own_sd = (learned_sd or {}).get(figure)
+    if own_sd is not None:
+        return Uncertainty(math.hypot(own_sd, drain_spread(value).sd_l), "normal")
+    return Uncertainty(SOURCE_LIMITS.get(card.sources.get(figure, "house"), SOURCE_LIMITS["guess"]) * value)
 
-    value: float
-    sd: float
-    low: float
-    high: float
-    parts: Mapping[str, float]
 
-
-def share_model(card: UnitCard, title: str) -> Model:
+def share_model(card: UnitCard, title: str, stage_l: float | None = None) -> Model:
     """Fresh share of a method as a function of named figures.
 
     The figures are `new_fluid_l`, `total_fill_l`, the two drains, the four parts and `mixing`, `turnover` and
@@ -55,6 +86,7 @@ def share_model(card: UnitCard, title: str) -> Model:
     Args:
         card: the unit card.
         title: the method, with the drain before it where there is one, as 'quick drain + cooler-line exchange'.
+        stage_l: litres per engine run with the hose off; None takes the stage limit.
 
     Returns:
         The function.
@@ -66,13 +98,13 @@ def share_model(card: UnitCard, title: str) -> Model:
     check_card(card)
     start, method = split_title(title)
     # Pickup and swirl margin say when the pump starves, not how fluid mixes; they set the stage and are then left out.
-    stage_l = stage_limit(card).litres
+    stage_l = stage_limit(card).litres if stage_l is None else stage_l
     free = replace(card, pickup_l=0.0, swirl_l=0.0) if card.has_compartments else card
     is_pushed = method in (COOLER_LINE, MACHINE)
     has_curve = is_pushed and card.has_compartments and (stage_l > 0.0 or method == MACHINE)
 
     def share(figures: Mapping[str, float]) -> float:
-        moved = _moved(free, figures)
+        moved = moved_card(free, figures)
         litres = figures["new_fluid_l"]
         if has_curve:
             litres = max(litres, start_litres(moved, start))
@@ -92,8 +124,8 @@ def share_inputs(
     """The figures of a share with their uncertainties, ready for `propagate` or `monte_carlo`.
 
     Where fluid is pushed through and nothing is said about mixing, the usual ranges stand in: mixing 0.6 ± 0.2
-    without parts; with parts turnover ± 2 and bleed up to 0.5 (common practice, no source). A bleed that starts
-    at 0 only lowers the share, so its part is the slope inside.
+    without parts; with parts turnover 0 to 4 and bleed 0 to 0.5 (common practice, no source). Of a figure known only
+    between two bounds the middle is its input, wherever the best guess lies between them (GUM 4.3.8).
 
     Args:
         card, title: as `share_model`.
@@ -119,12 +151,18 @@ def share_inputs(
         if not known:
             raise QuantityError(_UNKNOWN.format(name=name, allowed=", ".join(allowed)))
     budget = dict(uncertainties)
-    if is_pushed and not any(name in budget for name in mixing_names):
-        usual = {"mixing": MIXING_LIMIT, "turnover": TURNOVER_LIMIT, "bleed": BLEED_LIMIT}
-        budget |= {name: Uncertainty(usual[name]) for name in mixing_names}
+    if has_parts and is_pushed and not any(name in budget for name in mixing_names):
+        bounds = tuple(
+            Input(name, 0.5 * (low + high), Uncertainty(0.5 * (high - low)), low, high)
+            for name, (low, high) in MIXING_BOUNDS.items()
+        )
+    else:
+        bounds = ()
+        if is_pushed and not has_parts:
+            budget.setdefault("mixing", Uncertainty(MIXING_LIMIT))
     budget.setdefault("new_fluid_l", Uncertainty(0.0))
     values = {"new_fluid_l": new_fluid_l, "mixing": MIXING_BEST}
-    return tuple(
+    given = tuple(
         Input(
             name,
             values[name] if name in values else getattr(card, name),
@@ -134,6 +172,7 @@ def share_inputs(
         )
         for name, u in budget.items()
     )
+    return (*given, *bounds)
 
 
 def share_spread(
@@ -150,7 +189,7 @@ def share_spread(
         coverage: probability between `low` and `high`.
 
     Returns:
-        The share, 0 to 1.
+        The share, 0 to 1, best guess; its range lies around the middle of what mixing may be.
 
     Raises:
         CardError, QuantityError: as `share_inputs` and `propagate`, or litres that are not above zero.
@@ -158,74 +197,67 @@ def share_spread(
     if not 0.0 < new_fluid_l < math.inf:
         raise QuantityError(f"{new_fluid_l:g} L of new fluid cannot be right; enter the litres that went in.")
     model = share_model(card, title)
-    result = propagate(model, share_inputs(card, title, new_fluid_l, uncertainties))
-    return _spread(result, coverage, 0.0, 1.0)
+    best = model({"new_fluid_l": new_fluid_l})
+    return mixed_spread(model, share_inputs(card, title, new_fluid_l, uncertainties), best, coverage)
 
 
-def need_model(density_kg_m3: float = DEFAULT_DENSITY_KG_M3, fill_c: float = 20.0) -> Model:
-    """Litres of new fluid needed, as a function of what was measured.
-
-    Figures: tray_l, tray_c, jug_l, jug_c, arrival_mm (mm from the target, negative is short), ml_per_mm and
-    pack_error_l (litres the packs hold above their label).
-    """
-
-    law = FluidLaw(density_kg_m3=density_kg_m3)
-
-    def need(figures: Mapping[str, float]) -> float:
-        out_l = corrected_out_l(
-            figures["tray_l"], figures["jug_l"], figures["jug_c"], fill_c, figures["tray_c"], law
-        )
-        return needed_l(out_l, figures["arrival_mm"], figures["ml_per_mm"]) - figures["pack_error_l"]
-
-    return need
-
-
-def need_spread(
-    measured: Mapping[str, float],
-    uncertainties: Mapping[str, Uncertainty],
-    density_kg_m3: float = DEFAULT_DENSITY_KG_M3,
-    fill_c: float = 20.0,
-    coverage: float = COVERAGE,
+def mixed_spread(
+    model: Model, inputs: Sequence[Input], best: float, coverage: float = COVERAGE, highest: float = 1.0
 ) -> Spread:
-    """Litres needed with their spread; its `sd` is the u of `first_fill_l`.
+    """A share with its spread, where how the fluid mixes is known between two bounds only.
+
+    A share bends too much with mixing for the law of propagation, so that every mixing case is worked out and the
+    other figures are spread around each: P(x) = mean over cases of Phi((x - f_case)/u_others). Source: law of total
+    probability; u_others by the GUM, the cases as a distribution numerically propagated (JCGM 101).
 
     Args:
-        measured: figures by name as `need_model`; what is left out is 0 L, 0 mm and, for temperatures, `fill_c`.
-        uncertainties: by the same names.
-        density_kg_m3: density at 60 °F, kg/m³.
-        fill_c: temperature of the new fluid, °C.
+        model, inputs: as `propagate`; mixing, turnover and bleed with rectangular limits make the cases.
+        best: the share's best guess.
         coverage: probability between `low` and `high`.
+        highest: what the share cannot exceed.
 
     Returns:
-        Litres at `fill_c`.
+        The best guess with its range; the part `mixing` is that of all cases together.
 
     Raises:
-        QuantityError: an unknown name, or figures outside the volume standard.
+        QuantityError: as `propagate`.
     """
-    values = dict.fromkeys(("tray_l", "jug_l", "arrival_mm", "ml_per_mm", "pack_error_l"), 0.0)
-    values |= {"tray_c": fill_c, "jug_c": fill_c}
-    for name in (*measured, *uncertainties):
-        if name not in values:
-            raise QuantityError(_UNKNOWN.format(name=name, allowed=", ".join(values)))
-    values |= measured
-    unsure = tuple(
-        Input(name, value, uncertainties.get(name, Uncertainty(0.0)), _least(name))
-        for name, value in values.items()
+    bounded = [item for item in inputs if item.name in _HIGHEST and item.uncertainty.shape == RECTANGULAR]
+    others = [item for item in inputs if item not in bounded]
+    if not bounded:
+        return replace(spread_of(propagate(model, inputs), coverage, 0.0, highest), value=best)
+    middle = {item.name: item.value for item in bounded}
+    rest = propagate(lambda figures: model({**figures, **middle}), others)
+    estimates = {item.name: item.value for item in others}
+    shares = np.array([model({**estimates, **case}) for case in _cases(bounded)])
+    spread_by_mixing = float(shares.std())
+
+    def chance_below(share: float, quantile: float) -> float:
+        return float(ndtr((share - shares) / max(rest.u, _LEAST_U)).mean()) - quantile
+
+    tail, reach = 0.5 - 0.5 * coverage, 10.0 * rest.u + 1.0
+    low, high = (
+        brentq(chance_below, float(shares.min()) - reach, float(shares.max()) + reach, args=(quantile,))
+        for quantile in (tail, 1.0 - tail)
     )
-    return _spread(propagate(need_model(density_kg_m3, fill_c), unsure), coverage, 0.0, math.inf)
+    parts = {**rest.parts, "mixing": -spread_by_mixing}
+    sd = math.hypot(rest.u, spread_by_mixing)
+    return Spread(best, sd, max(0.0, min(low, best)), min(highest, max(high, best)), parts)
 
 
-def _least(name: str) -> float:
-    return 0.0 if name in ("tray_l", "jug_l", "ml_per_mm") else -math.inf
+def _cases(bounded: Sequence[Input]) -> list[dict[str, float]]:
+    """Middles of equal steps between the bounds, a hundred cases in all for one figure or for two."""
+    steps = MIXING_CASES if len(bounded) == 1 else round(math.sqrt(MIXING_CASES))
+    axes = []
+    for item in bounded:
+        low = max(item.lowest, item.value - item.uncertainty.limit)
+        high = min(item.highest, item.value + item.uncertainty.limit)
+        axes.append([low + (step + 0.5) / steps * (high - low) for step in range(steps)])
+    names = [item.name for item in bounded]
+    return [dict(zip(names, values, strict=True)) for values in product(*axes)]
 
 
-def _spread(result: Propagated, coverage: float, lowest: float, highest: float) -> Spread:
-    half = result.expanded(coverage)
-    low, high = max(lowest, result.value - half), min(highest, result.value + half)
-    return Spread(result.value, result.u, low, high, result.parts)
-
-
-def _moved(card: UnitCard, figures: Mapping[str, float]) -> UnitCard:
+def moved_card(card: UnitCard, figures: Mapping[str, float]) -> UnitCard:
     """The card with the given figures, its parts and drains made to fit each other again."""
     changes: dict[str, Any] = {
         name: value for name, value in figures.items() if name not in ("new_fluid_l", "mixing")

@@ -25,6 +25,7 @@ from intervals.exchange import (
     stick_offset_mm,
     stop_waiting_min,
 )
+from intervals.exchange.plan_spread import plan_spread
 from intervals.fluid_age import age_after_exchange, next_due
 from intervals.readings import judge
 from intervals.usage import usage_from_readings
@@ -157,6 +158,14 @@ def test_cautious_plan(target: float) -> None:
         f"{plan.fresh_share:.3f}",
         f"{plan.fresh_share_low:.3f}",
     )
+
+
+def test_range_of_a_plan() -> None:
+    plans = plan_exchange(UNIT, [LINE], 0.75, 0.5).plans
+    got = plan_spread(UNIT, next(plan for plan in plans if plan.start == NIGHT))
+    have, share = got.reserve_l, got.share
+    told("litres to have", f"{have.value:.1f} L", f"{have.low:.1f} to {have.high:.1f} L")
+    told("fresh share", f"{share.value:.3f}", f"{share.low:.3f} to {share.high:.3f}")
 
 
 def test_stage_limit() -> None:

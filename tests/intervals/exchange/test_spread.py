@@ -10,9 +10,9 @@ from intervals.errors import CardError, QuantityError
 from intervals.exchange.acceptance import pack_error_sources
 from intervals.exchange.card import UnitCard
 from intervals.exchange.done import share_of_done
-from intervals.exchange.first_fill import combined_u, first_fill_l
+from intervals.exchange.first_fill import combined_u, first_fill_l, need_model, need_spread
 from intervals.exchange.propagation import Input, Uncertainty, monte_carlo
-from intervals.exchange.spread import need_model, need_spread, share_inputs, share_model, share_spread
+from intervals.exchange.spread import share_inputs, share_model, share_spread
 
 PLAIN = UnitCard(total_fill_l=11.2, quick_drain_l=3.6, overnight_drain_l=6.1)
 LINE = "overnight drain + cooler-line exchange"
