@@ -17,9 +17,17 @@ from intervals.exchange.model import simulate
 from intervals.exchange.starts import COOLER_LINE, DRAIN, MACHINE, OVERNIGHT
 from shop.models import Person
 from shop.planning.packs import Pack, PackChoice, choose_packs
-from shop.selectors.bench_fluid import FluidShown, StrengthShown, fluid_shown, strength_shown
+from shop.selectors.bench_fluid import (
+    FluidShown,
+    StrengthShown,
+    fluid_of,
+    fluid_shown,
+    product_named,
+    strength_shown,
+)
 from shop.selectors.bench_level import DrainShown, FirstPour, StickScale, drain_shown, first_pour, stick_scale
 from shop.selectors.bench_packs import fluid_price_per_l, packs_of
+from shop.selectors.bench_ranges import RangesShown, ranges_shown
 from shop.selectors.bench_request import BenchInput, BenchRefused, Fluid, Temperatures
 from shop.selectors.bench_stages import (
     Chosen,
@@ -31,6 +39,7 @@ from shop.selectors.bench_stages import (
 )
 from shop.selectors.bench_steps import SequenceShown, sequence_shown
 from shop.selectors.exchange import FIGURE_FIELDS, HOUSE_TARGET_SHARE, TYPICAL_KINDS, figures_in_force
+from shop.selectors.fluids import why_not
 from shop.selectors.units import unit_find
 
 GEARBOX_METHODS = (DRAIN, REPEATED, OVERNIGHT, COOLER_LINE, MACHINE)
@@ -58,6 +67,8 @@ class Subject:
     house_method: str = ""
     window_c: tuple[float | None, float | None] = (None, None)
     packs: tuple[Pack, ...] = ()
+    product: str = ""
+    must_not: str = ""
     on_record: dict[str, float] = field(default_factory=dict)
 
 
@@ -76,6 +87,7 @@ class Bench:
     fluid: FluidShown
     strength: StrengthShown
     sequence: SequenceShown
+    ranges: RangesShown
     packs: PackChoice | None
 
 
@@ -111,11 +123,12 @@ def bench_of(asked: BenchInput, person: Person | None = None, *, is_every_depot:
         method_curves(subject.card, plans, chosen),
         stage_plan(card, chosen),
         drain_shown(card, fluid, temps, asked.measures),
-        stick_scale(card, fluid, temps, asked.measures, pour.guard_l),
+        stick_scale(card, fluid, temps, asked.measures, pour.guard_l, subject.level_by),
         pour,
-        fluid_shown(fluid),
+        fluid_shown(fluid, subject.product, subject.must_not),
         strength_shown(fluid, asked.measures, card.total_fill_l, card.quick_drain_l or chosen.drained_l),
         sequence_shown(card, asked.steps),
+        ranges_shown(card, plans, chosen, is_tried=asked.new_fluid_l is not None),
         _packs(subject, chosen),
     )
 
@@ -169,10 +182,12 @@ def bench_data(bench: Bench) -> dict[str, Any]:
 
 def _typed(asked: BenchInput) -> Subject:
     card = _card({}, asked.card, None, {})
-    fluid = replace(asked.fluid, kind=asked.fluid.kind or _kind_of_fluid(card.unit_kind))
-    methods = asked.allowed_methods or _usual_methods(card.unit_kind)
-    target_share = asked.target_share or HOUSE_TARGET_SHARE
-    return Subject(card, methods, target_share, asked.method, fluid, asked.measures.level_by or "stick")
+    product = product_named(asked.product)
+    return Subject(
+        card, asked.allowed_methods or _usual_methods(card.unit_kind), asked.target_share or HOUSE_TARGET_SHARE,
+        asked.method, fluid_of(asked.fluid, product, _kind_of_fluid(card.unit_kind)),
+        asked.measures.level_by or "stick", packs=packs_of(product), product=str(product or ""),
+    )  # fmt: skip
 
 
 def _usual_methods(unit_kind: str | None) -> tuple[str, ...]:
@@ -199,24 +214,16 @@ def _from_unit(asked: BenchInput, person: Person | None) -> Subject:
     kind = TYPICAL_KINDS[model.Kind(model.kind)]
     card = _card(on_record, asked.card, kind, {name: own.source for name, own in known.items()})
     purge = known.get("purge_hold_up_l")
-    house, product = asked.fluid, model.product
-    if product is not None:
-        house = replace(
-            house,
-            kind=house.kind or product.family,
-            density_kg_m3=house.density_kg_m3 or product.density15_kg_m3,
-            kv40_mm2_s=house.kv40_mm2_s or product.kv40_mm2_s,
-            kv100_mm2_s=house.kv100_mm2_s or product.kv100_mm2_s,
-        )
-    else:
-        house = replace(house, kind=house.kind or _kind_of_fluid(kind))
+    product = product_named(asked.product) or model.product
+    fluid = fluid_of(asked.fluid, product, _kind_of_fluid(kind))
     window = tuple(known[name].value if name in known else None for name in ("level_low_c", "level_high_c"))
     by = "standpipe" if model.level_check.startswith("standpipe") else "stick"
     return Subject(
         card, asked.allowed_methods or tuple(model.methods),
-        asked.target_share or model.target_share or HOUSE_TARGET_SHARE, asked.method, house,
+        asked.target_share or model.target_share or HOUSE_TARGET_SHARE, asked.method, fluid,
         asked.measures.level_by or by, unit.code, model.code, purge.value if purge else None, model.house_method,
-        (window[0], window[1]), packs_of(product), on_record,
+        (window[0], window[1]), packs_of(product), str(product or ""),
+        why_not(product, model) if product is not None and asked.product else "", on_record,
     )  # fmt: skip
 
 

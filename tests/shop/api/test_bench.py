@@ -127,13 +127,16 @@ def test_a_brake_fluid_is_judged_by_its_boiling_point(foreman):
 
 def test_a_standpipe_level_outside_its_window_is_void(foreman):
     """Reference calculation: set at 55 instead of 40 °C leaves 11.2 L short by 130 mL."""
-    stick = ask(foreman, temperatures={"window_low_c": 35, "window_high_c": 45, "reading_c": 55}).json()[
-        "stick"
-    ]
+    window = {"window_low_c": 35, "window_high_c": 45, "reading_c": 55}
+    stick = ask(foreman, temperatures=window, measures={"level_by": "standpipe"}).json()["stick"]
     assert stick["void"].startswith("Void: 55 °C is outside 35 to 45 °C")
     errors = dict(zip(stick["pipe_temps_c"], stick["pipe_errors_ml"], strict=True))
     assert errors[55.0] == pytest.approx(-130, abs=2)
     assert errors[40.0] == pytest.approx(0.0, abs=1e-9)
+    on_stick = ask(foreman, temperatures=window).json()["stick"]
+    assert on_stick["void"].startswith("Void as the last check: 55 °C is outside 35 to 45 °C")
+    inside = ask(foreman, temperatures=window | {"reading_c": 42}, measures={"level_by": "standpipe"}).json()
+    assert inside["stick"]["void"] == ""
 
 
 def test_the_cold_check_and_the_cheapest_risk(foreman):
