@@ -51,6 +51,11 @@ class FluidShown:
     must_not: str = ""
 
 
+def products_offered(most: int) -> list[tuple[str, str]]:
+    """Return codes and names of the fluids on record."""
+    return list(Product.objects.order_by("code").values_list("code", "name")[:most])
+
+
 def product_named(code: str) -> Product | None:
     """Return the fluid of that code, None for no code; raises BenchRefused for one that is not on record."""
     if not code:

@@ -15,7 +15,7 @@ from shop.selectors.bench_stages import Chosen
 
 COVERS = (
     f"Ranges hold in {100.0 * COVERAGE:.0f} of 100 such jobs: drain and total fill as far off as their source allows, "
-    "jug, packs, and what is not known of how the fluid mixes."
+    "jug, packs, and what is not known of how the fluid mixes. Typed figures count as the house's own."
 )
 _DRAIN_OF = {START_QUICK: "quick_drain_l", START_OVERNIGHT: "overnight_drain_l"}
 
@@ -52,6 +52,9 @@ def ranges_shown(card: UnitCard, plans: ExchangePlans, chosen: Chosen, *, is_tri
 
     is_tried: the litres were typed, so that they vary with the jug and not with the plan.
     """
+    # What was typed today is the house's own figure; only a figure marked as a guess on record is one.
+    own = {name: source for name, source in card.sources.items() if source != "typed"}
+    card = replace(card, sources=own)
     methods = tuple(_of_method(card, plan) for plan in plans.plans if plan.is_feasible)
     plan = next((one for one in plans.plans if one.title == chosen.title and one.is_feasible), None)
     if plan is None or not chosen.is_allowed or not chosen.new_fluid_l:

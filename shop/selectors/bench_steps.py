@@ -63,7 +63,9 @@ def _step(place: int, one: Any, wrong: Wrong) -> Step:
         if name not in MEMBERS:
             wrong.append(((*path, str(name)), f"“{name}” is not known here; known are {', '.join(MEMBERS)}."))
     kind, hose = one.get("kind"), one.get("hose") or HOSE_AFTER_COOLER
-    if kind not in KINDS:
+    if kind in (None, ""):
+        wrong.append(((*path, "kind"), f"Step {place + 1}: choose what is done, one of {', '.join(KINDS)}."))
+    elif kind not in KINDS:
         wrong.append(((*path, "kind"), f"“{kind}” is no step; known are {', '.join(KINDS)}."))
     if hose not in HOSES:
         wrong.append(((*path, "hose"), f"The hose is opened {' or '.join(HOSES)}."))
