@@ -3,6 +3,7 @@
 Nothing is stored. Each part of the answer says itself why it cannot be given.
 """
 
+import math
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -48,6 +49,8 @@ METHODS_OF_KIND = {
     "hydraulics": (TANK, CYCLE_TANK),
     **dict.fromkeys(("cooling", "engine", "axle", "manual", "transfer", "steering"), (DRAIN, REPEATED)),
 }
+BLED = "A bleed has no first fill: the reservoir stays between its marks as old fluid leaves and must not run dry."
+WHOLE_DRAIN = 1e-9
 KIND_OF_FLUID = {"cooling": COOLANT, "brakes": BRAKE_FLUID}
 
 
@@ -284,7 +287,7 @@ def _chosen(plan: MethodPlan) -> Chosen:
     stage_l = plan.stages[0] if plan.stages else None
     return Chosen(
         plan.title, plan.method, plan.start, plan.is_feasible, plan.reason, plan.sentence,
-        METHODS[plan.method].cautions, plan.new_fluid_l, plan.drained_l, plan.pushed_l, stage_l,
+        METHODS[plan.method].cautions, plan.new_fluid_l, plan.drained_l, plan.pushed_l, stage_l, plan.drains,
         low_share=plan.fresh_share_low, fresh_share=plan.fresh_share,
     )  # fmt: skip
 
@@ -306,12 +309,15 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
         return replace(bare, sentence=str(error))
     drained_l = (plan.drained_l or 0.0) if is_pushed else litres if plan.method != BLEED else 0.0
     pushed_l = litres - drained_l
+    one_l = subject.card.quick_drain_l
+    drains = math.ceil(litres / one_l - WHOLE_DRAIN) if plan.method == REPEATED and one_l else plan.drains
     limit_l = stage_limit(subject.card).litres if plan.method == COOLER_LINE and pushed_l > 0 else None
     return replace(
         bare, is_allowed=True, reason="ok",
         sentence=f"{plan.title.capitalize()} with {litres:g} L leaves the unit {band.best[0]:.0%} fresh, "
         f"{band.low[0]:.0%} taken cautiously.",
-        new_fluid_l=litres, drained_l=drained_l, pushed_l=pushed_l, stage_l=limit_l, least_share=band.least[0],
+        new_fluid_l=litres, drained_l=drained_l, pushed_l=pushed_l, stage_l=limit_l, drains=drains,
+        least_share=band.least[0],
         low_share=band.low[0], fresh_share=band.best[0], most_share=band.most[0],
     )  # fmt: skip
 
@@ -319,7 +325,9 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
 def _pour(asked: BenchInput, subject: Subject, chosen: Chosen) -> FirstPour:
     if not chosen.is_allowed or chosen.drained_l is None or chosen.pushed_l is None:
         return FirstPour(cannot_say=chosen.sentence)
+    if chosen.method == BLEED:
+        return FirstPour(cannot_say=BLED)
     return first_pour(
         subject.card, subject.fluid, asked.temperatures, asked.measures, asked.rates, subject.level_by,
-        chosen.drained_l, chosen.pushed_l, chosen.start,
+        chosen.drained_l / max(1, chosen.drains), chosen.pushed_l, chosen.start,
     )  # fmt: skip

@@ -75,7 +75,6 @@ class SharePicture:
     chosen: tuple[float, float] | None
     x_ticks: tuple[Tick, ...]
     y_ticks: tuple[Tick, ...]
-    ground: tuple[float, float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +173,6 @@ def share_picture(bench: Bench) -> SharePicture:
         point,
         ticks_of(0.0, end_l, x, 4),
         shares,
-        _ground(names),
     )
 
 
@@ -214,15 +212,6 @@ def _names(titles: Sequence[str], paths: Sequence[Sequence[tuple[float, float]]]
             else Name(at_x + 9.0, at_y + 8.0, words, False, False)
         )
     return names
-
-
-def _ground(names: Sequence[Name]) -> tuple[float, float, float] | None:
-    """Return left, top and height of the plain ground behind the rows; None without rows."""
-    rows = [name for name in names if name.is_row]
-    if not rows:
-        return None
-    top = min(name.y for name in rows) - LETTER_GAP / 2.0 - 2.0
-    return rows[0].x - 4.0, round(top, 2), round(LETTER_GAP * len(rows) + 4.0, 2)
 
 
 def drain_picture(drain: DrainShown) -> CurvePicture | None:

@@ -165,6 +165,24 @@ def test_litres_and_shares_carry_their_range(foreman):
     assert by_title["overnight drain"]["share_least"] is None
 
 
+def test_the_first_fill_of_repeated_drains_is_that_of_one_drain(foreman):
+    """A box of 11.2 L never takes more than one drain of 3.6 L at once: mass balance."""
+    body = ask(foreman, method="repeated drain-and-refill", measures={}).json()
+    assert body["chosen"]["drains"] == 4
+    assert body["chosen"]["new_fluid_l"] == pytest.approx(14.4)
+    assert body["pour"]["need_l"] == pytest.approx(3.6)
+    tried = ask(foreman, method="repeated drain-and-refill", measures={}, target_share=None, new_fluid_l=7.2)
+    assert (tried.json()["chosen"]["drains"], tried.json()["pour"]["need_l"]) == (2, pytest.approx(3.6))
+
+
+def test_a_bleed_has_no_first_fill(foreman):
+    card = {"total_fill_l": 1.2, "bleed_l": 3, "unit_kind": "brakes"}
+    body = foreman.post("/api/v1/bench", {"card": card}, format="json").json()
+    assert body["chosen"]["method"] == "bleed"
+    assert body["pour"]["first_fill_l"] is None
+    assert "must not run dry" in body["pour"]["cannot_say"]
+
+
 def test_litres_typed_vary_with_the_jug(foreman):
     """3 % of 8 L is 0.24 L: what a jug is trusted to, common practice, no source."""
     body = ask(foreman, target_share=None, new_fluid_l=8.0).json()
