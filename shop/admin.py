@@ -7,6 +7,7 @@ from shop import models
 
 APPEND_ONLY = [
     models.CardProposal,
+    models.FluidSample,
     models.ChangeRecord,
     models.ImportRun,
     models.Reading,
@@ -28,6 +29,7 @@ PLAIN = [
     models.KitPart,
     models.LastService,
     models.Meter,
+    models.MeasuringTool,
     models.MeterChange,
     models.MixingBan,
     models.OrderedLine,

@@ -3,7 +3,22 @@
 from django.contrib import admin
 from django.urls import include, path
 
-from shop.web import bench, board, due, errors, jobs, learning, orders, readings, sign_in, stock, units
+from shop.web import (
+    bench,
+    board,
+    due,
+    errors,
+    forecasts,
+    jobs,
+    learning,
+    orders,
+    readings,
+    samples,
+    sign_in,
+    stock,
+    tools,
+    units,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -11,6 +26,10 @@ urlpatterns = [
     path("due.csv", due.due_csv, name="due_csv"),
     path("units/<str:code>", units.unit, name="unit"),
     path("units/<str:code>/job", jobs.unit_job, name="unit_job"),
+    path("units/<str:code>/sample", samples.unit_sample, name="unit_sample"),
+    path("samples/<int:pk>/answer", samples.answer, name="sample_answer"),
+    path("tools", tools.tools, name="tools"),
+    path("tools/<str:code>", tools.tool, name="tool"),
     path("vehicles/<str:number>", units.vehicle, name="vehicle"),
     path("orders", orders.orders, name="orders"),
     path("orders.csv", orders.orders_csv, name="orders_csv"),
@@ -22,6 +41,7 @@ urlpatterns = [
     path("batches/<str:product>/<str:batch>/set-aside", stock.batch_set_aside, name="batch_set_aside"),
     path("labels/<str:product>", stock.label, name="shelf_label"),
     path("bench", bench.bench, name="bench"),
+    path("forecasts", forecasts.forecasts, name="forecasts"),
     path("learning", learning.learning, name="learning"),
     path("learning/<int:pk>/answer", learning.answer, name="learning_answer"),
     path("readings", readings.readings, name="readings"),

@@ -10,11 +10,10 @@ from intervals.errors import CardError, QuantityError
 from intervals.exchange.card import UnitCard
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, METHODS, REPEATED
 from intervals.exchange.curve import share_curve
-from intervals.exchange.shares import MIXING_BEST, MIXING_CAUTIOUS, one_number_share, share_after_drains
+from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, OVERNIGHT, start_litres
 from intervals.exchange.yields import BLEEDS, CAUTIOUS_PERCENTILE, TURNOVERS
 
-_MIXINGS = (1.0, MIXING_CAUTIOUS, MIXING_BEST, 0.0)
 _MOST_DRAINS = 12
 
 
@@ -95,10 +94,11 @@ def _pushed(
 
 
 def _one_number(card: UnitCard, drained_l: float, pushed_l: NDArray[np.float64]) -> NDArray[np.float64]:
+    best, cautious = mixing_numbers(card.mixing)
     return np.array(
         [
             [one_number_share(drained_l, max(v, 0.0), card.total_fill_l, m) for v in pushed_l.tolist()]
-            for m in _MIXINGS
+            for m in (1.0, cautious, best, 0.0)
         ]
     )
 

@@ -16,6 +16,7 @@ from intervals.exchange.curve import (
     FloatArray,
     fastest_per_l,
 )
+from intervals.exchange.shares import mixing_numbers
 from intervals.exchange.starts import COOLER_LINE, START_OVERNIGHT, start_litres
 from intervals.exchange.yields import MOST_PUSHED_FILLS
 
@@ -41,6 +42,7 @@ class PushJobs:
         turnover, bleed: the card's own mixing.
         mark_l, limit_l, most_l: jug graduation, largest stage, largest litres tried.
         target_share: cautious fresh share asked.
+        mixing, mixing_cautious: numbers of the one-number formula.
     """
 
     sump_l: FloatArray
@@ -59,6 +61,8 @@ class PushJobs:
     limit_l: FloatArray
     most_l: FloatArray
     target_share: FloatArray
+    mixing: FloatArray
+    mixing_cautious: FloatArray
 
     @property
     def size(self) -> int:
@@ -119,11 +123,12 @@ def push_jobs(
             card.bleed,
             card.jug_mark_l,
             start_litres(card, start),
+            *mixing_numbers(card.mixing),
         )
         for card, start in zip(cards, starts, strict=True)
     ]
-    columns = np.array(rows, dtype=np.float64).reshape(len(rows), 11).T
-    sump, converter, cooler, passages, total, back_c, back_g, turnover, bleed, mark, poured = columns
+    columns = np.array(rows, dtype=np.float64).reshape(len(rows), 13).T
+    sump, converter, cooler, passages, total, back_c, back_g, turnover, bleed, mark, poured, *mixing = columns
     most = MOST_PUSHED_FILLS * total
     if method == COOLER_LINE:
         limit = np.array([stage_limit(card).litres for card in cards])
@@ -133,7 +138,7 @@ def push_jobs(
     return PushJobs(
         sump, converter, cooler, passages, sump + converter + cooler + passages, total, poured,
         1.0 - share, 1.0 - back_c * share / converter, 1.0 - back_g * share / passages,
-        turnover, bleed, mark, limit, most, target_shares,
+        turnover, bleed, mark, limit, most, target_shares, *mixing,
     )  # fmt: skip
 
 

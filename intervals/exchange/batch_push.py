@@ -13,7 +13,6 @@ import numpy as np
 from intervals.exchange.batch_flow import Flow, MachineFlow, StageMap, stage_map
 from intervals.exchange.batch_jobs import BLEEDS, TURNOVERS, BoolArray, IntArray, PushJobs, cautious, with_own
 from intervals.exchange.curve import FloatArray, Piece
-from intervals.exchange.shares import MIXING_BEST, MIXING_CAUTIOUS
 
 GRID_L = 0.05
 UNITS_AT_ONCE = 256
@@ -42,7 +41,9 @@ class OneNumberPush:
         above = _last_grid(jobs) + 1
         while np.any(above - below > 1):
             middle = (below + above) // 2
-            is_enough = _one_number(jobs, np.asarray(middle * GRID_L), MIXING_CAUTIOUS) >= jobs.target_share
+            is_enough = (
+                _one_number(jobs, np.asarray(middle * GRID_L), jobs.mixing_cautious) >= jobs.target_share
+            )
             is_open = above - below > 1
             above = np.where(is_open & is_enough, middle, above)
             below = np.where(is_open & ~is_enough, middle, below)
@@ -51,7 +52,7 @@ class OneNumberPush:
     def shares(self, jobs: PushJobs, stages: IntArray, stage_l: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Best and cautious share after equal stages."""
         pushed_l = stages * stage_l
-        return _one_number(jobs, pushed_l, MIXING_BEST), _one_number(jobs, pushed_l, MIXING_CAUTIOUS)
+        return _one_number(jobs, pushed_l, jobs.mixing), _one_number(jobs, pushed_l, jobs.mixing_cautious)
 
 
 class CoolerLinePush:
@@ -205,7 +206,7 @@ def _is_gentle(jobs: PushJobs, stage: StageMap) -> BoolArray:
     return np.asarray(fastest * stage.step_l <= GENTLE)
 
 
-def _one_number(jobs: PushJobs, pushed_l: FloatArray, mixing: float) -> FloatArray:
+def _one_number(jobs: PushJobs, pushed_l: FloatArray, mixing: FloatArray) -> FloatArray:
     total_l = jobs.total_fill_l
     left_l = total_l - jobs.poured_l
     over = np.where(left_l > 0.0, left_l, 1.0)

@@ -52,6 +52,7 @@ class UnitCard:
         pickup_l, swirl_l: sump volume at which the pump pickup uncovers; margin on top of it.
         turnover: passages turned over per litre of cooler flow, 0 to 4.
         bleed: converter-to-sump leak per litre of cooler flow, 0 to 0.5.
+        mixing: mixing number of the one-number formula, 0 (pure push) to 1 (stirred).
         cooler_flow_l_min: idle flow in the cooler line.
         pump_seconds_cap: longest engine run with the hose off, s.
         jug_mark_l, jug_capacity_l: graduation and top mark of the jug.
@@ -75,6 +76,7 @@ class UnitCard:
     swirl_l: float | None = None
     turnover: float = 2.0
     bleed: float = 0.0
+    mixing: float | None = None
     cooler_flow_l_min: float | None = None
     pump_seconds_cap: float = 60.0
     jug_mark_l: float = 0.25
@@ -196,6 +198,8 @@ def check_card(card: UnitCard) -> None:
             )
     if card.turnover > 4.0 or card.bleed > 0.5:
         raise CardError("Turnover must lie in 0 to 4 and bleed in 0 to 0.5 per litre of cooler flow.")
+    if card.mixing is not None and card.mixing > 1.0:
+        raise CardError(f"Mixing is {card.mixing:g}; it must lie in 0 (pure push) to 1 (stirred).")
     if card.has_compartments:
         _check_parts(card, compartments_of(card))
 

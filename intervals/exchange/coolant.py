@@ -1,12 +1,17 @@
 """Coolant strength: how much concentrate and water bring a partly drained cooling system to a strength."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from intervals.errors import QuantityError
+from intervals.exchange.propagation import COVERAGE, Input, Spread, Uncertainty, propagate, spread_of
 
 USUAL_LOW_SHARE, USUAL_HIGH_SHARE = 0.40, 0.70
 """Range in which ethylene-glycol concentrate is used, by volume. Source: ASTM D3306."""
+
+STRENGTH_LIMIT_SHARE = 0.02
+"""A refractometer reads glycol by volume within two parts in a hundred. Common practice, no source."""
 
 DRAIN_MORE = "drain more"
 
@@ -112,6 +117,38 @@ def strength_mix(
             f"{100 * USUAL_HIGH_SHARE:.0f} % concentrate is used at; check the maker's data."
         )
     return CoolantMix(concentrate_l, water_l, target_share, least_l, None, is_unusual, sentence)
+
+
+def concentrate_spread(
+    total_l: Input,
+    drained_l: Input,
+    old_share: float,
+    target_share: float,
+    concentrate_share: float = 1.0,
+    coverage: float = COVERAGE,
+) -> Spread:
+    """Litres of concentrate of `strength_mix` with their spread, from system volume, drain and strength found.
+
+    Equation: law of propagation over x = (V c_target - (V - D) c_old) / c_concentrate. Source: ISO/IEC Guide 98-3.
+
+    Args:
+        total_l, drained_l: V and D with their uncertainties, L; their names are free.
+        old_share, target_share, concentrate_share: as `strength_mix`; the strength found is read within 2 %.
+        coverage: probability between `low` and `high`.
+
+    Returns:
+        Litres of concentrate; the range may reach below zero or above the drain, where another drain is needed.
+
+    Raises:
+        QuantityError: as `propagate`.
+    """
+    found = Input("strength found", old_share, Uncertainty(STRENGTH_LIMIT_SHARE), 0.0, 1.0)
+
+    def concentrate(figures: Mapping[str, float]) -> float:
+        v, d, c_old = (figures[item.name] for item in (total_l, drained_l, found))
+        return (v * target_share - (v - d) * c_old) / concentrate_share
+
+    return spread_of(propagate(concentrate, (total_l, drained_l, found)), coverage)
 
 
 def _least_drain_l(total_l: float, old: float, target: float, concentrate: float) -> float:

@@ -6,7 +6,7 @@ from intervals.errors import QuantityError
 from intervals.exchange.card import UnitCard, check_card
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, METHODS, REPEATED
 from intervals.exchange.model import simulate
-from intervals.exchange.shares import one_number_share, share_after_drains
+from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, START_NONE, start_litres
 
 BY_PARTS = "simulated from the unit card's parts"
@@ -65,7 +65,9 @@ def share_of_done(card: UnitCard, title: str, new_fluid_l: float, drains: int = 
         each_l = min(new_fluid_l / times, total_l)
         return DoneShare(share_after_drains(times, each_l, total_l), BY_DRAINED)
     if method == BLEED:
-        return DoneShare(one_number_share(0.0, new_fluid_l, total_l), BY_DISPLACEMENT)
+        return DoneShare(
+            one_number_share(0.0, new_fluid_l, total_l, mixing_numbers(card.mixing)[0]), BY_DISPLACEMENT
+        )
     return DoneShare(min(1.0, new_fluid_l / total_l), BY_DRAINED)
 
 
@@ -75,4 +77,20 @@ def _exchanged(card: UnitCard, start: str, method: str, new_fluid_l: float) -> D
         if run.fresh_share is not None:
             return DoneShare(run.fresh_share, BY_PARTS)
     drained_l = min(start_litres(card, start), new_fluid_l)
-    return DoneShare(one_number_share(drained_l, new_fluid_l - drained_l, card.total_fill_l), BY_ONE_NUMBER)
+    pushed_l, mixing = new_fluid_l - drained_l, mixing_numbers(card.mixing)[0]
+    return DoneShare(one_number_share(drained_l, pushed_l, card.total_fill_l, mixing), BY_ONE_NUMBER)
+
+
+def litres_exchanged(card: UnitCard, title: str, new_fluid_l: float) -> tuple[float, float]:
+    """Return litres drained and refilled, and litres pushed through after, of a finished job.
+
+    Where nothing is pushed, repeated drains count as the one drain that would leave the same share.
+    Args and Raises: as `share_of_done`.
+    """
+    start, method = split_title(title)
+    if method in (COOLER_LINE, MACHINE):
+        drained_l = min(start_litres(card, start), new_fluid_l)
+        return drained_l, new_fluid_l - drained_l
+    if method == BLEED:
+        return 0.0, new_fluid_l
+    return share_of_done(card, title, new_fluid_l).share * card.total_fill_l, 0.0

@@ -1,4 +1,4 @@
-"""What finished jobs and laboratory samples teach about a unit: its drain, its stick, its trays, how it mixes.
+"""What finished jobs teach: a figure from the book, pulled by what was measured, the odd ones set aside.
 
 A figure from the book is a belief with a spread. Every measurement pulls it, the more the surer it is; what
 does not belong to the others is set aside and told, never averaged in.
@@ -20,7 +20,6 @@ from intervals.exchange.drain import (
     DrainCurve,
     drained_l,
 )
-from intervals.exchange.shares import one_number_share
 from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3, volume_at
 
 LEARNED_AT_C = 15.0
@@ -32,13 +31,16 @@ NORMAL_MAD = 1.4826
 ODD_LIMIT = 3.5
 """Standard deviations from the median. Source: Iglewicz and Hoaglin (1993), modified z-score."""
 
+ACTION_ZETA, WARNING_ZETA = 3.0, 2.0
+"""A deviation this many times its own standard uncertainty calls for action, or for a look. Source: ISO 13528, zeta
+score."""
+
 FAR_BELOW = "far below the others; the unit may lose fluid"
 FAR_OFF = "too far from the others"
 
 FAR_FROM_BOOK_SHARE = 0.15
 LEAST_OBSERVATIONS = 3
 _MOST_SCALING = 2.0
-_LEAST_CONTRAST = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,31 @@ class DrainSpread:
 
 
 @dataclass(frozen=True, slots=True)
+class Belief:
+    """What is held before anything was measured, and how observations of it are judged; all in the figure's own unit.
+
+    Attributes:
+        mean, sd: the figure and how sure it is.
+        least_mad, low_by: as `set_aside`.
+        most_sd: a learned figure is fit for use below this.
+    """
+
+    mean: float
+    sd: float
+    least_mad: float
+    low_by: float | None
+    most_sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """One measured value of a figure and its standard deviation, in the figure's own unit."""
+
+    value: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
 class SetAside:
     """One observation that is not learned from: its place in the list, its value, and why."""
 
@@ -78,14 +105,6 @@ class Learned:
     set_aside: tuple[SetAside, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Mixing:
-    """What a sample says: the fresh share reached and the mixing number that explains it, both 0 to 1."""
-
-    fresh_share: float
-    mixing: float
-
-
 def drain_spread(book_l: float) -> DrainSpread:
     """Spreads for a unit of about four litres, in proportion above that.
 
@@ -102,6 +121,24 @@ def drain_spread(book_l: float) -> DrainSpread:
         raise QuantityError(f"A book figure of {book_l:g} L is not usable; it must be above zero.")
     scale = max(1.0, book_l / 4.0)
     return DrainSpread(0.4 * scale, 0.12 * scale, 0.02 * scale, 0.5 * scale, 0.15 * scale)
+
+
+def drain_belief(book_l: float) -> Belief:
+    """What a book figure for a drain is worth. Args: book_l: L, above zero. Raises: QuantityError as `drain_spread`."""
+    spread = drain_spread(book_l)
+    return Belief(book_l, spread.prior_sd_l, spread.least_mad_l, spread.low_by_l, spread.most_sd_l)
+
+
+def learn(belief: Belief, observed: Sequence[Observed]) -> Learned:
+    """Return what is held after the observations; see `shrink`, which raises QuantityError."""
+    return shrink(
+        belief.mean,
+        belief.sd,
+        [one.value for one in observed],
+        [one.sd for one in observed],
+        belief.least_mad,
+        belief.low_by,
+    )
 
 
 def normalise_drain(
@@ -152,16 +189,46 @@ def normalise_drain(
     return at_15_l * reference_l / expected_l + arrival_low_l
 
 
+def zeta_score(value: float, u_value: float, middle: float, u_middle: float) -> float:
+    """How far a result is from a reference value, measured in the standard uncertainty of their difference.
+
+    Equation: zeta = (x - m)/sqrt(u(x)² + u(m)²). Source: ISO 13528, zeta score.
+
+    Args:
+        value, u_value: the result and its standard uncertainty, one unit.
+        middle, u_middle: the reference value and its standard uncertainty, same unit.
+
+    Returns:
+        The score, a plain number; infinite where two different values claim to have no uncertainty.
+
+    Raises:
+        QuantityError: an uncertainty that is missing or below zero.
+    """
+    if not (0.0 <= u_value < math.inf and 0.0 <= u_middle < math.inf):
+        raise QuantityError("A standard uncertainty must be a number, zero or more.")
+    apart, u = value - middle, math.hypot(u_value, u_middle)
+    if u == 0.0:
+        return math.copysign(math.inf, apart) if apart else 0.0
+    return apart / u
+
+
 def set_aside(
-    values: Sequence[float], least_mad: float = 0.02, low_by: float | None = 0.5
+    values: Sequence[float],
+    sds: Sequence[float] | None = None,
+    least_mad: float = 0.02,
+    low_by: float | None = 0.5,
 ) -> tuple[SetAside, ...]:
     """Observations that do not belong to the others.
 
-    Rule: |x - median| > 3.5 x 1.4826 x MAD, or x < median - low_by (a possible leak, told apart).
-    Source: Iglewicz and Hoaglin (1993); the low limit is common practice, no source.
+    Rule: |x - median| > 3.5 x 1.4826 x MAD, or x < median - low_by (a possible leak, told apart). Where standard
+    deviations are stated, they must not explain the difference either: |zeta| > 3, for a possible leak 2. The median
+    counts as no surer than its median observation, because readings by one tray err together: so a cloud of poor
+    readings that agree cannot push out a weighed one.
+    Source: Iglewicz and Hoaglin (1993); ISO 13528 for zeta; the low limit is common practice, no source.
 
     Args:
         values: the observations, in one unit.
+        sds: standard deviation of each, same unit; None: not stated, the scatter alone decides.
         least_mad: taken where the MAD is smaller, as it is 0 when readings are equal, same unit.
         low_by: how far under the median is suspicious, same unit; None: only the first rule.
 
@@ -176,13 +243,15 @@ def set_aside(
     numbers = np.asarray(values, dtype=np.float64)
     if not np.isfinite(numbers).all():
         raise QuantityError("An observation is not a number; leave out what was not measured.")
-    median = float(np.median(numbers))
+    spreads = np.zeros(len(numbers)) if sds is None else np.asarray(sds, dtype=np.float64)
+    median, u_median = float(np.median(numbers)), float(np.median(spreads))
     limit = ODD_LIMIT * NORMAL_MAD * max(float(np.median(np.abs(numbers - median))), least_mad)
     odd = []
-    for place, value in enumerate(numbers.tolist()):
-        if low_by is not None and value < median - low_by:
+    for place, (value, spread) in enumerate(zip(numbers.tolist(), spreads.tolist(), strict=True)):
+        zeta = zeta_score(value, spread, median, u_median)
+        if low_by is not None and value < median - low_by and zeta < -WARNING_ZETA:
             odd.append(SetAside(place, value, FAR_BELOW))
-        elif abs(value - median) > limit:
+        elif abs(value - median) > limit and abs(zeta) > ACTION_ZETA:
             odd.append(SetAside(place, value, FAR_OFF))
     return tuple(odd)
 
@@ -218,131 +287,9 @@ def shrink(
         raise QuantityError(f"{len(observations)} observations need as many spreads, not {len(sds)}.")
     if not math.isfinite(prior) or not all(0.0 < one < math.inf for one in (prior_sd, *sds)):
         raise QuantityError("The book figure must be a number, and every standard deviation above zero.")
-    odd = set_aside(observations, least_mad, low_by)
+    odd = set_aside(observations, sds, least_mad, low_by)
     places = {one.place for one in odd}
     kept = [(x, s) for place, (x, s) in enumerate(zip(observations, sds, strict=True)) if place not in places]
     weight = prior_sd**-2 + sum(s**-2 for _, s in kept)
     mean = (prior * prior_sd**-2 + sum(x * s**-2 for x, s in kept)) / weight
     return Learned(mean, weight**-0.5, len(kept), odd)
-
-
-def ml_per_mm_from(
-    prior_ml_per_mm: float,
-    prior_sd_ml_per_mm: float,
-    pours: Sequence[tuple[float, float]],
-    sd_ml: float = 10.0,
-    sd_mm: float = 0.5,
-) -> Learned:
-    """Sump millilitres per millimetre of stick, from corrections that were measured and read before and after.
-
-    Equation: k = poured/rise; u² = (sd_ml/rise)² + 2 (k sd_mm/rise)², as two readings make a rise.
-    Source: law of propagation, JCGM 100 (GUM) 5.1.2.
-
-    Args:
-        prior_ml_per_mm, prior_sd_ml_per_mm: the card's figure and its standard deviation, mL/mm.
-        pours: (mL, mm) of each correction: poured in and risen, or taken out and fallen, both above zero.
-        sd_ml: standard deviation of the measured volume, mL.
-        sd_mm: standard deviation of one stick reading, mm.
-
-    Returns:
-        The learned figure, mL/mm.
-
-    Raises:
-        QuantityError: a pour or a rise that is not above zero, or a spread that is not.
-    """
-    for poured_ml, rise_mm in pours:
-        if not (0.0 < poured_ml < math.inf and 0.0 < rise_mm < math.inf):
-            raise QuantityError(
-                f"{poured_ml:g} mL and {rise_mm:g} mm give no slope; both must be above zero. Read the stick "
-                "again before and after the next correction."
-            )
-    slopes = [poured_ml / rise_mm for poured_ml, rise_mm in pours]
-    sds = [
-        math.hypot(sd_ml / rise_mm, math.sqrt(2.0) * slope * sd_mm / rise_mm)
-        for slope, (_, rise_mm) in zip(slopes, pours, strict=True)
-    ]
-    return shrink(prior_ml_per_mm, prior_sd_ml_per_mm, slopes, sds, least_mad=0.5, low_by=None)
-
-
-def reading_error_share(read_l: float, weighed_l: float) -> float:
-    """How far a tray or jug reads off, as a share of what it shows: (read - weighed)/read.
-
-    Args:
-        read_l: as the graduation shows it. weighed_l: by the scale; both at one temperature, L.
-
-    Returns:
-        The share, below zero where the tray shows too little.
-
-    Raises:
-        QuantityError: litres that are not above zero.
-    """
-    if not (0.0 < read_l < math.inf and 0.0 < weighed_l < math.inf):
-        raise QuantityError(f"{read_l:g} L read and {weighed_l:g} L weighed cannot be compared; weigh again.")
-    return (read_l - weighed_l) / read_l
-
-
-def reading_error_from(
-    errors_share: Sequence[float],
-    sd_share: float = 0.012,
-    prior_share: float = 0.0,
-    prior_sd_share: float = 0.04,
-) -> Learned:
-    """Systematic error of one tray or jug, from the jobs where its reading and a weight are both known.
-
-    Args:
-        errors_share: `reading_error_share` of each job.
-        sd_share: standard deviation of one comparison; common practice, no source.
-        prior_share, prior_sd_share: belief before any comparison; 0 ± 4 %, common practice, no source.
-
-    Returns:
-        The learned share; corrected litres = read x (1 - share).
-
-    Raises:
-        QuantityError: as `shrink`.
-    """
-    return shrink(prior_share, prior_sd_share, errors_share, sd_share, least_mad=0.005, low_by=None)
-
-
-def mixing_from_sample(
-    e_old: float, e_new: float, e_after: float, drained_l: float, pushed_l: float, total_l: float
-) -> Mixing:
-    """Fresh share and mixing number from an additive element before, in the new oil, and after the job.
-
-    Equation: f = (E_after - E_old)/(E_new - E_old), mass balance of a conserved element; then the one-number
-    share, linear in m between pure push and full stirring, is solved for m.
-
-    Args:
-        e_old, e_new, e_after: content of the element, mg/kg, in the old oil, the new oil and a sample taken
-            hot after a drive (common practice 15 km, no source).
-        drained_l, pushed_l, total_l: litres drained and refilled, pushed through, and in the unit.
-
-    Returns:
-        Share and mixing number.
-
-    Raises:
-        QuantityError: contents too alike or out of order, a share outside what the litres allow, or litres
-            that do not fit together.
-    """
-    if not all(0.0 <= one < math.inf for one in (e_old, e_new, e_after)):
-        raise QuantityError("Contents must be numbers in mg/kg, zero or more; ask the laboratory again.")
-    if abs(e_new - e_old) < _LEAST_CONTRAST * max(e_new, e_old) or e_new == e_old:
-        raise QuantityError(
-            f"Old oil with {e_old:g} mg/kg and new oil with {e_new:g} differ by less than 20 %; take another "
-            "element."
-        )
-    share = (e_after - e_old) / (e_new - e_old)
-    if not 0.0 <= share <= 1.0:
-        raise QuantityError(
-            f"The sample gives a fresh share of {share:.2f}, outside 0 to 1: {e_after:g} mg/kg does not lie "
-            f"between {e_old:g} and {e_new:g}. Have reference samples of old and new oil tested."
-        )
-    most = one_number_share(drained_l, pushed_l, total_l, 0.0)
-    least = one_number_share(drained_l, pushed_l, total_l, 1.0)
-    if most - least < 1e-9:
-        raise QuantityError("Without litres pushed through, a sample says nothing about mixing.")
-    if not least - 1e-9 <= share <= most + 1e-9:
-        raise QuantityError(
-            f"A fresh share of {share:.3f} is outside {least:.3f} (stirred) to {most:.3f} (pure push) for these "
-            "litres. Check the litres, and have reference samples of old and new oil tested."
-        )
-    return Mixing(share, min(1.0, max(0.0, (most - share) / (most - least))))

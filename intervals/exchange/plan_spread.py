@@ -22,6 +22,7 @@ from intervals.exchange.spread import (
     moved_card,
     share_inputs,
     share_model,
+    share_percent,
 )
 from intervals.exchange.starts import COOLER_LINE, MACHINE, OVERNIGHT, START_OVERNIGHT, START_QUICK
 from intervals.exchange.yields import BASIS_TYPICAL
@@ -111,10 +112,11 @@ def plan_spread(
     share = mixed_spread(*share_budget(card, plan, learned_sd), plan.fresh_share or 0.0, coverage)
     litres = spread_of(propagate(*litres_budget(card, plan, learned_sd)), coverage, 0.0)
     reserve = spread_of(propagate(*reserve_budget(card, plan, learned_sd)), coverage, 0.0)
+    shares = f"{share_percent(share.low)} to {share_percent(share.high)}"
     often = f"in {100.0 * coverage:.0f} of 100 such jobs"
     return PlanSpread(
         share, litres, reserve,
-        f"Fresh afterwards {share.low:.0%} to {share.high:.0%} {often}{_mostly(card, share, learned_sd)}.",
+        f"Fresh afterwards {shares} {often}{_mostly(card, share, learned_sd)}.",
         f"It takes {reserve.low:.1f} to {reserve.high:.1f} L {often}{_mostly(card, reserve, learned_sd)}.",
     )  # fmt: skip
 

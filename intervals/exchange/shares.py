@@ -10,6 +10,9 @@ from intervals.errors import QuantityError
 
 MIXING_BEST = 0.6
 MIXING_CAUTIOUS = 0.8
+LEARNED_CAUTION = 0.0842
+"""Added to a mixing number from the card for a cautious share: 0.842 (the 80 % point of N(0, 1)) times the widest
+standard deviation a learned number may have, 0.1 (house default)."""
 
 
 def share_after_drains(
@@ -111,6 +114,17 @@ def one_number_share(drain_l: float, pushed_l: float, total_l: float, mixing: fl
         return 1.0
     old = (1.0 - mixing) * max(0.0, 1.0 - pushed_l / left_l) + mixing * math.exp(-pushed_l / total_l)
     return 1.0 - left_l / total_l * old
+
+
+def mixing_numbers(known: float | None) -> tuple[float, float]:
+    """Mixing number to count on and a cautious one.
+
+    Args: known: from the unit card, 0 to 1, or None.
+    Returns: both; without a card figure the best guess and the cautious one of common practice.
+    """
+    if known is None:
+        return MIXING_BEST, MIXING_CAUTIOUS
+    return known, min(1.0, known + LEARNED_CAUTION)
 
 
 def _check(drain_l: float, pushed_l: float, total_l: float) -> None:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import product
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -24,10 +25,9 @@ from intervals.exchange.propagation import (
     Spread,
     Uncertainty,
     propagate,
-    spread_of,
 )
 from intervals.exchange.shares import MIXING_BEST, one_number_share, share_after_drains
-from intervals.exchange.starts import COOLER_LINE, MACHINE, start_litres
+from intervals.exchange.starts import COOLER_LINE, MACHINE, START_OVERNIGHT, START_QUICK, start_litres
 
 MIXING_LIMIT = 0.2
 MIXING_BOUNDS: Mapping[str, tuple[float, float]] = {"turnover": (0.0, 4.0), "bleed": (0.0, 0.5)}
@@ -201,20 +201,53 @@ def share_spread(
     return mixed_spread(model, share_inputs(card, title, new_fluid_l, uncertainties), best, coverage)
 
 
-def mixed_spread(
-    model: Model, inputs: Sequence[Input], best: float, coverage: float = COVERAGE, highest: float = 1.0
+def share_percent(share: float) -> str:
+    """A share in whole per cent; it never reads 100 before it is there."""
+    return f"{min(share, 0.99) if share < 1.0 else share:.0%}"
+
+
+def done_spread(
+    card: UnitCard,
+    title: str,
+    new_fluid_l: float,
+    litres: Uncertainty,
+    learned_sd: Mapping[str, float] | None = None,
+    coverage: float = COVERAGE,
 ) -> Spread:
+    """Fresh share a finished job left, with its spread from the measured litres and the card.
+
+    Args:
+        card, title, new_fluid_l: as `share_of_done`.
+        litres: how far the measured litres may be off, L.
+        learned_sd: standard deviation of learned card figures, L, by field.
+        coverage: probability between `low` and `high`.
+
+    Returns:
+        The share, 0 to 1.
+
+    Raises:
+        CardError, QuantityError: as `share_spread`.
+    """
+    start, method = split_title(title)
+    budget = {"new_fluid_l": litres, "total_fill_l": card_uncertainty(card, "total_fill_l", learned_sd)}
+    drain = {START_QUICK: "quick_drain_l", START_OVERNIGHT: "overnight_drain_l"}.get(start)
+    if method in (COOLER_LINE, MACHINE) and drain is not None and getattr(card, drain) is not None:
+        budget[drain] = card_uncertainty(card, drain, learned_sd)
+    return share_spread(card, title, new_fluid_l, budget, coverage)
+
+
+def mixed_spread(model: Model, inputs: Sequence[Input], best: float, coverage: float = COVERAGE) -> Spread:
     """A share with its spread, where how the fluid mixes is known between two bounds only.
 
     A share bends too much with mixing for the law of propagation, so that every mixing case is worked out and the
-    other figures are spread around each: P(x) = mean over cases of Phi((x - f_case)/u_others). Source: law of total
-    probability; u_others by the GUM, the cases as a distribution numerically propagated (JCGM 101).
+    other figures are spread around each: P(x) = mean over cases of Phi((x - f_case)/u_others), given that a share lies
+    in 0 to 1. Source: law of total probability; u_others by the GUM, the cases as a distribution numerically propagated
+    (JCGM 101).
 
     Args:
         model, inputs: as `propagate`; mixing, turnover and bleed with rectangular limits make the cases.
         best: the share's best guess.
         coverage: probability between `low` and `high`.
-        highest: what the share cannot exceed.
 
     Returns:
         The best guess with its range; the part `mixing` is that of all cases together.
@@ -224,25 +257,26 @@ def mixed_spread(
     """
     bounded = [item for item in inputs if item.name in _HIGHEST and item.uncertainty.shape == RECTANGULAR]
     others = [item for item in inputs if item not in bounded]
-    if not bounded:
-        return replace(spread_of(propagate(model, inputs), coverage, 0.0, highest), value=best)
     middle = {item.name: item.value for item in bounded}
     rest = propagate(lambda figures: model({**figures, **middle}), others)
     estimates = {item.name: item.value for item in others}
     shares = np.array([model({**estimates, **case}) for case in _cases(bounded)])
     spread_by_mixing = float(shares.std())
+    # Few degrees of freedom widen the others as Student's t widens their coverage factor.
+    u = max(_LEAST_U, rest.expanded(coverage) / NormalDist().inv_cdf(0.5 + 0.5 * coverage))
+    below_none, below_all = (float(ndtr((bound - shares) / u).mean()) for bound in (0.0, 1.0))
 
     def chance_below(share: float, quantile: float) -> float:
-        return float(ndtr((share - shares) / max(rest.u, _LEAST_U)).mean()) - quantile
+        chance = float(ndtr((share - shares) / u).mean())
+        return (chance - below_none) / (below_all - below_none) - quantile
 
-    tail, reach = 0.5 - 0.5 * coverage, 10.0 * rest.u + 1.0
     low, high = (
-        brentq(chance_below, float(shares.min()) - reach, float(shares.max()) + reach, args=(quantile,))
-        for quantile in (tail, 1.0 - tail)
+        brentq(chance_below, 0.0, 1.0, args=(quantile,))
+        for quantile in (0.5 - 0.5 * coverage, 0.5 + 0.5 * coverage)
     )
-    parts = {**rest.parts, "mixing": -spread_by_mixing}
+    parts = {**rest.parts, "mixing": -spread_by_mixing} if bounded else rest.parts
     sd = math.hypot(rest.u, spread_by_mixing)
-    return Spread(best, sd, max(0.0, min(low, best)), min(highest, max(high, best)), parts)
+    return Spread(best, sd, min(low, best), max(high, best), parts)
 
 
 def _cases(bounded: Sequence[Input]) -> list[dict[str, float]]:

@@ -9,7 +9,7 @@ import numpy as np
 from intervals.exchange.card import UnitCard, stage_limit, start_check
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED, TANK, TYPICAL_SHARES
 from intervals.exchange.curve import FloatArray, share_curve
-from intervals.exchange.shares import MIXING_CAUTIOUS, one_number_share, share_after_drains
+from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
 from intervals.exchange.starts import (
     COOLER_LINE,
     DRAIN,
@@ -124,8 +124,9 @@ def _by_bleed(card: UnitCard, method: str, start: str, target: float) -> Yield:
     if card.bleed_l is None:
         typical = TYPICAL_SHARES[card.unit_kind or ""]
         return Yield(0.0, card.total_fill_l, typical.middle, typical.low, BASIS_TYPICAL)
-    best = one_number_share(0.0, card.bleed_l, card.total_fill_l)
-    low = one_number_share(0.0, card.bleed_l, card.total_fill_l, MIXING_CAUTIOUS)
+    best, low = (
+        one_number_share(0.0, card.bleed_l, card.total_fill_l, m) for m in mixing_numbers(card.mixing)
+    )
     return Yield(0.0, card.bleed_l, best, low, BASIS_ONE_NUMBER)
 
 
@@ -174,8 +175,10 @@ def _shares(
     drained_l = start_litres(card, start)
     if not card.has_compartments:
         total_l = card.total_fill_l
-        best = [one_number_share(drained_l, v, total_l) for v in pushed_l.tolist()]
-        low = [one_number_share(drained_l, v, total_l, MIXING_CAUTIOUS) for v in pushed_l.tolist()]
+        best, low = (
+            [one_number_share(drained_l, v, total_l, m) for v in pushed_l.tolist()]
+            for m in mixing_numbers(card.mixing)
+        )
         return np.array(best), np.array(low)
     shares = share_curve(
         card, method, pushed_l + drained_l,

@@ -9,7 +9,16 @@ from rest_framework.request import Request
 from rest_framework.settings import api_settings
 from rest_framework.views import APIView
 
-from shop.models import DailyRun, Meter, Reading, StockMovement, UnitModel
+from shop.models import (
+    CardProposal,
+    DailyRun,
+    FluidSample,
+    MeasuringTool,
+    Meter,
+    Reading,
+    StockMovement,
+    UnitModel,
+)
 from shop.models.due import STATES
 from shop.selectors.due import OVERLAYS, needs_action
 from shop.selectors.due_search import with_overlay
@@ -107,6 +116,30 @@ class OrderFilters(filters.FilterSet):
     when = filters.ChoiceFilter(choices=_choices(WHEN), label="How soon to order.")
     product = filters.CharFilter("product__code", label="Product code.")
     supplier = filters.CharFilter("supplier__code", label="Supplier code.")
+
+
+class ProposalFilters(filters.FilterSet):
+    """Proposals by what they are about and whether they wait."""
+
+    state = filters.ChoiceFilter(choices=CardProposal.State.choices, label="proposed waits for a person.")
+    unit_model = filters.CharFilter("unit_model__code", label="Code of the unit model.")
+    tool = filters.CharFilter("tool__code", label="Code of the measuring tool.")
+    figure = filters.CharFilter("figure", label="Name of the figure, e.g. quick_drain_l.")
+
+
+class SampleFilters(filters.FilterSet):
+    """Laboratory samples by unit, job and state."""
+
+    unit = filters.CharFilter("job__unit__code", label="Unit code.")
+    job = filters.CharFilter("job__code", label="Job code.")
+    state = filters.ChoiceFilter(choices=FluidSample.State.choices, label="recorded waits for a person.")
+
+
+class ToolFilters(filters.FilterSet):
+    """Measuring tools by depot and kind."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code.")
+    kind = filters.ChoiceFilter(choices=MeasuringTool.Kind.choices, label="Kind of tool.")
 
 
 class StockFilters(filters.FilterSet):

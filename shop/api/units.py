@@ -16,7 +16,9 @@ from shop.api.serializers.jobs import JobClosed, JobGiven, JobRow
 from shop.api.serializers.units import UnitDetail, UnitRow
 from shop.selectors.access import due_lines_of, jobs_of, units_of
 from shop.selectors.exchange import plan_for_unit
-from shop.selectors.units import stages_of, unit_find
+from shop.selectors.fluid_checks import CoolantAsked, brake_check, coolant_sum
+from shop.selectors.fluids import product_figures
+from shop.selectors.units import HISTORY_ROWS, stages_of, unit_find
 from shop.services.jobs import JobReport, job_close
 
 
@@ -64,7 +66,10 @@ class ExchangePlan(Scoped, GenericAPIView):
         unit = unit_find(request.user, code)
         if unit is None:
             raise missing(self.what, code)
-        found = plan_for_unit(unit, asked.validated_data.get("target_share"))
+        typed = asked.validated_data
+        found = plan_for_unit(unit, typed.get("target_share"))
+        jobs = list(jobs_of(request.user).filter(unit=unit)[:HISTORY_ROWS])
+        product = unit.unit_model.product
         plans = found.plans
         body = {
             "unit": unit.code,
@@ -78,8 +83,13 @@ class ExchangePlan(Scoped, GenericAPIView):
             "plans": plans.plans if plans is not None else (),
             "parts": found.parts,
             "figures": found.figures,
-        }
-        return Response(ExchangePlanRow(body).data)
+            "product_figures": () if product is None else product_figures(product),
+            "coolant": coolant_sum(found, jobs, CoolantAsked(
+                typed.get("strength_found_share"), typed.get("strength_wanted_share"), typed.get("drained_l")
+            )),
+            "brakes": brake_check(found, jobs),
+        }  # fmt: skip
+        return Response(ExchangePlanRow(body, context={"spreads": found.spreads}).data)
 
 
 @extend_schema(tags=["units"])
@@ -88,7 +98,7 @@ class UnitJobs(Scoped, ListAPIView):
 
     rows = jobs_of
     order = (F("done_on").desc(nulls_last=True), "-pk")
-    related = ("product",)
+    related = ("product", "unit__unit_model__product", "tray", "jug", "scale", "stick")
     needs = ("close",)
     serializer_class = JobRow
 

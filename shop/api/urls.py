@@ -11,7 +11,20 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from shop.api import bench, due, health, orders, readings, runs, sign_in, stock, units, vehicles
+from shop.api import (
+    bench,
+    due,
+    health,
+    learning,
+    orders,
+    readings,
+    runs,
+    sign_in,
+    stock,
+    tools,
+    units,
+    vehicles,
+)
 
 
 class DayConverter:
@@ -77,6 +90,12 @@ urlpatterns = [
     path("pick-lists", stock.PickLists.as_view(), name="pick-lists"),
     path("daily-runs", runs.RunList.as_view(), name="daily-runs"),
     path("daily-runs/<name:depot>/<day:as_of>", runs.RunOne.as_view(), name="daily-run"),
+    path("proposals", learning.ProposalList.as_view(), name="proposals"),
+    path("proposals/<int:pk>/answer", learning.ProposalAnswered.as_view(), name="proposal-answer"),
+    path("samples", learning.SampleList.as_view(), name="samples"),
+    path("samples/<int:pk>/answer", learning.SampleAnswered.as_view(), name="sample-answer"),
+    path("tools", tools.ToolList.as_view(), name="tools"),
+    path("tools/<name:code>", tools.ToolOne.as_view(), name="tool"),
     path("bench", bench.Bench.as_view(), name="bench"),
     path("openapi.json", SpectacularJSONAPIView.as_view(permission_classes=signed_in), name="openapi"),
     path(

@@ -7,6 +7,7 @@ from shop.models.fluids import Approval, MixingBan, Product, Requirement, Specif
 from shop.models.idempotency import IdempotentAnswer
 from shop.models.jobs import Job
 from shop.models.learning import CardProposal
+from shop.models.measuring import FluidSample, MeasuringTool
 from shop.models.orders import KitPart, OrderedLine, Pack, ProposedLine, Supplier
 from shop.models.people import Person
 from shop.models.readings import Meter, MeterChange, Reading
@@ -26,6 +27,7 @@ __all__ = [
     "Depot",
     "DueLine",
     "Fitting",
+    "FluidSample",
     "Hold",
     "IdempotentAnswer",
     "ImportRun",
@@ -33,6 +35,7 @@ __all__ = [
     "Job",
     "KitPart",
     "LastService",
+    "MeasuringTool",
     "Meter",
     "MeterChange",
     "MixingBan",

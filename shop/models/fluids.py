@@ -52,6 +52,11 @@ class Product(models.Model):
     density15_kg_m3 = models.FloatField(null=True, blank=True)
     kv40_mm2_s = models.FloatField(null=True, blank=True)
     kv100_mm2_s = models.FloatField(null=True, blank=True)
+    strength_share = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Coolant: glycol share by volume as sold; 1 is undiluted, 0.5 ready mixed.",
+    )
     sealed_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
     opened_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
     top_ups_l_per_month = models.FloatField(default=0)
@@ -64,6 +69,10 @@ class Product(models.Model):
             models.CheckConstraint(
                 condition=Q(density15_kg_m3__isnull=True) | Q(density15_kg_m3__gt=0),
                 name="density_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(strength_share__isnull=True) | Q(strength_share__gt=0, strength_share__lte=1),
+                name="strength_is_a_share",
             ),
         ]
 

@@ -24,6 +24,12 @@ class Job(models.Model):
         WAITING = "waiting for part"
         NO_SHOW = "no-show"
 
+    class StrengthBy(models.TextChoices):
+        REFRACTOMETER = "refractometer"
+        HYDROMETER = "hydrometer"
+        STRIP = "test strip"
+        LABORATORY = "laboratory"
+
     MUST_NOT_MOVE = [State.EMPTY, State.PART_FILLED]
 
     code = models.CharField(max_length=40, unique=True)
@@ -47,9 +53,43 @@ class Job(models.Model):
     in_kg = models.FloatField(null=True, blank=True)
     fresh_share = models.FloatField(null=True, blank=True)
     share_basis = models.CharField(max_length=120, blank=True)
+    product_in_l = models.FloatField(
+        null=True, blank=True, help_text="Coolant: litres of product in what went in; the rest was water."
+    )
+    strength_found_share = models.FloatField(
+        null=True, blank=True, help_text="Coolant: glycol share by volume before the job, 0 to 1."
+    )
+    strength_left_share = models.FloatField(null=True, blank=True, help_text="Coolant: the same afterwards.")
+    strength_by = models.CharField(max_length=16, choices=StrengthBy, blank=True)
+    boiling_found_c = models.FloatField(
+        null=True, blank=True, help_text="Brake fluid: boiling point before the job."
+    )
+    boiling_left_c = models.FloatField(null=True, blank=True, help_text="Brake fluid: the same afterwards.")
     level_temp_c = models.FloatField(null=True, blank=True)
     level_reading_mm = models.FloatField(null=True, blank=True)
     level_proof = models.CharField(max_length=120, blank=True)
+    tray = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    jug = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    scale = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    stick = models.ForeignKey(
+        "shop.MeasuringTool", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    drain_minutes = models.FloatField(null=True, blank=True, help_text="Plug out until the tray was read.")
+    drain_start_c = models.FloatField(null=True, blank=True, help_text="Fluid when the plug came out.")
+    shed_c = models.FloatField(null=True, blank=True)
+    arrival_mm = models.FloatField(null=True, blank=True, help_text="Stick against its mark on arrival.")
+    arrival_temp_c = models.FloatField(null=True, blank=True)
+    moved_ml = models.FloatField(
+        null=True, blank=True, help_text="A measured correction: poured in, above zero, or taken out, below."
+    )
+    moved_from_mm = models.FloatField(null=True, blank=True, help_text="Stick just before it.")
+    moved_to_mm = models.FloatField(null=True, blank=True, help_text="Stick just after it.")
     product = models.ForeignKey(
         "shop.Product", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
     )
@@ -68,6 +108,15 @@ class Job(models.Model):
             models.CheckConstraint(
                 condition=Q(fresh_share__isnull=True) | Q(fresh_share__range=(0, 1)),
                 name="job_share_is_a_share",
+            ),
+            models.CheckConstraint(
+                condition=(Q(strength_found_share__isnull=True) | Q(strength_found_share__range=(0, 1)))
+                & (Q(strength_left_share__isnull=True) | Q(strength_left_share__range=(0, 1))),
+                name="job_strengths_are_shares",
+            ),
+            models.CheckConstraint(
+                condition=Q(product_in_l__isnull=True) | Q(product_in_l__gte=0),
+                name="job_product_not_negative",
             ),
             models.CheckConstraint(
                 condition=~Q(state="handed back") | Q(done_on__isnull=False), name="handed_back_has_a_day"

@@ -11,7 +11,7 @@ from math import inf, isfinite, sqrt
 from statistics import NormalDist
 
 LITRES_SD_L = 0.3
-"""Spread of one job's litres when the unit's own jobs have not shown another. House default, no source."""
+"""Standard deviation of one job's litres where its plan does not say. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)

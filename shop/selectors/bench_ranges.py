@@ -8,16 +8,15 @@ from intervals.exchange.band import share_band
 from intervals.exchange.catalogue import BLEED
 from intervals.exchange.methods import ExchangePlans, MethodPlan
 from intervals.exchange.plan_spread import JUG_LIMIT_SHARE, litres_budget, plan_spread
-from intervals.exchange.propagation import COVERAGE, RECTANGULAR, Spread, Uncertainty, propagate, spread_of
-from intervals.exchange.spread import card_uncertainty, share_spread
-from intervals.exchange.starts import COOLER_LINE, MACHINE, START_OVERNIGHT, START_QUICK
+from intervals.exchange.propagation import COVERAGE, Uncertainty, propagate, spread_of
+from intervals.exchange.spread import done_spread, share_percent
+from intervals.exchange.starts import COOLER_LINE, MACHINE
 from shop.selectors.bench_stages import Chosen
 
 COVERS = (
     f"Ranges hold in {100.0 * COVERAGE:.0f} of 100 such jobs: drain and total fill as far off as their source allows, "
     "jug, packs, and what is not known of how the fluid mixes. Typed figures count as the house's own."
 )
-_DRAIN_OF = {START_QUICK: "quick_drain_l", START_OVERNIGHT: "overnight_drain_l"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +83,10 @@ def _of_method(card: UnitCard, plan: MethodPlan) -> MethodRange:
 
 
 def _tried(card: UnitCard, plan: MethodPlan, new_fluid_l: float) -> RangesShown:
-    litres = Uncertainty(JUG_LIMIT_SHARE * new_fluid_l, RECTANGULAR)
-    unsure = {"new_fluid_l": litres, "total_fill_l": card_uncertainty(card, "total_fill_l")}
-    drain = _DRAIN_OF.get(plan.start)
-    if plan.method in (COOLER_LINE, MACHINE) and drain and getattr(card, drain) is not None:
-        unsure[drain] = card_uncertainty(card, drain)
-    share: Spread = share_spread(card, plan.title, new_fluid_l, unsure)
+    litres = Uncertainty(JUG_LIMIT_SHARE * new_fluid_l)
+    share = done_spread(card, plan.title, new_fluid_l, litres)
+    low, high = share_percent(share.low), share_percent(share.high)
     return RangesShown(
-        "", COVERS, f"Fresh afterwards {share.low:.0%} to {share.high:.0%}; the litres are as typed, within the jug.",
+        "", COVERS, f"Fresh afterwards {low} to {high}; the litres are as typed, within the jug.",
         share.low, share.high, new_fluid_l - litres.limit, new_fluid_l + litres.limit,
     )  # fmt: skip

@@ -1,15 +1,17 @@
 """A unit's card from its figures, and the exchange plan that follows from it."""
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from django.db.models import Q
 
 from intervals.errors import HatchmarkError
 from intervals.exchange import UnitCard, check_card, plan_exchange
 from intervals.exchange.methods import ExchangePlans, MethodPlan
-from shop.models import CardFigure, KitPart, LastService, Unit, UnitModel
+from intervals.exchange.plan_spread import PlanSpread, plan_spread
+from shop.models import CardFigure, CardProposal, KitPart, LastService, Unit, UnitModel
 from shop.planning.kits import KitItem, KitLine, explode_kit
 
 HOUSE_TARGET_SHARE = 0.70
@@ -41,7 +43,8 @@ class UnitPlan:
     """Everything a page or a program shows about how to renew a unit's fluid.
 
     best: the house's own choice of method where it can be done and reaches the target, else the plan that ranks
-    first. runner_up: what would come next. cannot_say: why there is no plan, empty when there is one.
+    first. runner_up: what would come next. spreads: by title, how sure share and litres of each plan that can be done
+    are. cannot_say: why there is no plan, empty when there is one.
     """
 
     unit: Unit
@@ -54,6 +57,12 @@ class UnitPlan:
     parts: tuple[KitItem, ...] = ()
     figures: list[CardFigure] = field(default_factory=list)
     cannot_say: str = ""
+    spreads: Mapping[str, PlanSpread] = field(default_factory=dict)
+
+    @property
+    def spread(self) -> PlanSpread | None:
+        """How sure the best plan's share and litres are; None without a plan."""
+        return self.spreads.get(self.best.title) if self.best is not None else None
 
 
 def figures_in_force(units: Collection[Unit]) -> dict[int, list[CardFigure]]:
@@ -95,18 +104,20 @@ def plan_for_unit(unit: Unit, target_share: float | None = None) -> UnitPlan:
     return plans_for_units([unit], target_share)[unit.pk]
 
 
-def plans_for_units(units: Collection[Unit], target_share: float | None = None) -> dict[int, UnitPlan]:
+def plans_for_units(
+    units: Collection[Unit], target_share: float | None = None, *, has_parts: bool = True
+) -> dict[int, UnitPlan]:
     """Return the exchange plan of each unit; units of one card share the arithmetic.
 
     target_share: fresh share to reach, above 0 and below 1; None takes the unit model's, else the house's.
+    has_parts: False leaves out the parts, where only litres and shares are shown.
     """
     figures = figures_in_force(units)
     kits: dict[int, list[KitPart]] = defaultdict(list)
-    for part in KitPart.objects.filter(unit_model__in={unit.unit_model_id for unit in units}):
-        kits[part.unit_model_id].append(part)
+    learned = learned_sds(units, figures)
     services = dict.fromkeys((unit.pk for unit in units), 1)
-    for unit_pk in LastService.objects.filter(unit__in=units, subject="fluid").values_list("unit", flat=True):
-        services[unit_pk] += 1
+    if has_parts:
+        _count_kits(units, kits, services)
     made: dict[tuple[object, ...], UnitPlan] = {}
     plans = {}
     for unit in units:
@@ -115,8 +126,9 @@ def plans_for_units(units: Collection[Unit], target_share: float | None = None) 
         )  # fmt: skip
         if key not in made:
             made[key] = _plan(
-                unit, figures[unit.pk], kits[unit.unit_model_id], services[unit.pk], target_share
-            )
+                unit, figures[unit.pk], kits[unit.unit_model_id], services[unit.pk], target_share,
+                tuple(sorted(learned.get(unit.unit_model_id, {}).items())),
+            )  # fmt: skip
         plans[unit.pk] = _for(unit, made[key])
     return plans
 
@@ -128,8 +140,40 @@ def _for(unit: Unit, plan: UnitPlan) -> UnitPlan:
     return UnitPlan(**(values | {"unit": unit}))
 
 
+def _count_kits(units: Collection[Unit], kits: dict[int, list[KitPart]], services: dict[int, int]) -> None:
+    """Fill in the kit of each unit model and which service of its unit comes next."""
+    for part in KitPart.objects.filter(unit_model__in={unit.unit_model_id for unit in units}):
+        kits[part.unit_model_id].append(part)
+    for unit_pk in LastService.objects.filter(unit__in=units, subject="fluid").values_list("unit", flat=True):
+        services[unit_pk] += 1
+
+
+def learned_sds(
+    units: Collection[Unit], figures: Mapping[int, Collection[CardFigure]]
+) -> dict[int, dict[str, float]]:
+    """Return the standard deviation of each learned figure in force, in its own unit: unit model → card field → sd."""
+    models = {
+        unit.unit_model_id for unit in units if any(figure.source == "learned" for figure in figures[unit.pk])
+    }
+    found: dict[int, dict[str, float]] = defaultdict(dict)
+    if not models:
+        return found
+    accepted = CardProposal.objects.filter(unit_model__in=models, state=CardProposal.State.ACCEPTED)
+    for own in accepted.order_by("decided_at", "pk"):
+        # Litres are learned at 15 °C and stand on the card at 20 °C; their spread grows alike.
+        found[own.unit_model_id][FIGURE_FIELDS.get(own.figure, own.figure)] = (
+            own.sd * own.card_value / own.value
+        )
+    return found
+
+
 def _plan(
-    unit: Unit, figures: list[CardFigure], kit: list[KitPart], service_number: int, target_share: float | None
+    unit: Unit,
+    figures: list[CardFigure],
+    kit: list[KitPart],
+    service_number: int,
+    target_share: float | None,
+    learned: tuple[tuple[str, float], ...],
 ) -> UnitPlan:
     model = unit.unit_model
     target = target_share or model.target_share or HOUSE_TARGET_SHARE
@@ -144,10 +188,19 @@ def _plan(
             parts = explode_kit(
                 lines, best.method, model.plug_seal or None, model.filter_kind or "none", service_number
             )
+        in_force = {name for name, source in card.sources.items() if source == "learned"}
+        own_sds = tuple(pair for pair in learned if pair[0] in in_force)
+        spreads = {plan.title: _plan_spread(card, plan, own_sds) for plan in plans.plans if plan.is_feasible}
     except (HatchmarkError, ValueError) as error:
         return UnitPlan(unit, target, figures=figures, cannot_say=str(error))
     cannot_say = "" if best else plans.difference
-    return UnitPlan(unit, target, card, plans, best, runner_up, choice, parts, figures, cannot_say)
+    return UnitPlan(unit, target, card, plans, best, runner_up, choice, parts, figures, cannot_say, spreads)
+
+
+@lru_cache(maxsize=512)
+def _plan_spread(card: UnitCard, plan: MethodPlan, learned: tuple[tuple[str, float], ...]) -> PlanSpread:
+    """Return the spread of a plan; the units of a fleet share few cards."""
+    return plan_spread(card, plan, dict(learned))
 
 
 def _choose(model: UnitModel, plans: ExchangePlans) -> tuple[MethodPlan | None, MethodPlan | None, str]:

@@ -10,10 +10,11 @@ import numpy as np
 
 from intervals.due import probability_due_by
 from shop.models import DueLine, Fitting, Job, Product, Vehicle
-from shop.planning.demand import JobNeed
+from shop.planning.demand import LITRES_SD_L, JobNeed
 from shop.selectors.core_inputs import gather
 from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
+from shop.selectors.fluid_checks import part_of_product
 from shop.selectors.seasons import season_ends_on
 
 HOUSE_TURNS_UP_SHARE = 0.95
@@ -66,6 +67,8 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
     for own in candidates:
         need = needs[own.product_pk]
         litres = own.plan.best.total_to_reserve_l if own.plan.best else None
+        if litres is not None:
+            litres *= own.product_part
         if litres is not None and own.cycle_days:
             need.usage_l_per_month += litres * DAYS_A_MONTH / own.cycle_days
         chance = likeliest[own.vehicle.pk] if own.is_in_window else own.chance_due
@@ -83,7 +86,7 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """One unit that may take its product within the horizon."""
+    """One unit that may take its product within the horizon; product_part: what of its litres is no water."""
 
     product_pk: int
     vehicle: Vehicle
@@ -95,6 +98,7 @@ class _Candidate:
     is_open: bool
     is_in_window: bool
     is_put_off: bool
+    product_part: float
 
 
 def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]) -> list[_Candidate]:
@@ -135,12 +139,16 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
                 is_open=is_open,
                 is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
                 is_put_off=is_put_off,
+                product_part=part_of_product(
+                    line.fitting.unit.unit_model.product, plans[line.fitting.unit_id].figures
+                ),
             )
         )
     return found
 
 
 def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:
+    spread = own.plan.spread
     return JobNeed(
         unit_label=own.label,
         job_label=own.plan.best.title if own.plan.best else "",
@@ -149,6 +157,7 @@ def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> 
         turns_up_share=1.0 if own.is_open else _or(own.vehicle.turns_up_share, HOUSE_TURNS_UP_SHARE),
         passes_gate_share=1.0 if own.is_open else _or(own.vehicle.passes_gate_share, 1.0),
         needed_on=needed_on,
+        litres_sd=LITRES_SD_L if spread is None else spread.reserve_l.sd * own.product_part,
     )
 
 

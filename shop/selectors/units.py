@@ -1,6 +1,6 @@
 """One unit or one vehicle with all that is known about it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import QuerySet
 
@@ -22,7 +22,10 @@ from shop.models import (
     Vehicle,
 )
 from shop.selectors.access import due_lines_of, jobs_of, readings_of, units_of, vehicles_of
-from shop.selectors.exchange import UnitPlan, plan_for_unit
+from shop.selectors.exchange import UnitPlan, plan_for_unit, plans_for_units
+from shop.selectors.fluid_checks import BrakeCheck, CoolantAsked, CoolantSum, brake_check, coolant_sum
+from shop.selectors.fluids import ProductFigure, product_figures
+from shop.selectors.job_litres import JobShare, shares_of_jobs
 
 ACTIVE = [Job.State.BOOKED, Job.State.IN_BAY, *Job.MUST_NOT_MOVE, Job.State.FILLED, Job.State.LEVEL_PROVED]
 HISTORY_ROWS = 20
@@ -56,6 +59,10 @@ class UnitPage:
     holds: list[Hold]
 
     meter_kinds: tuple[str, ...] = ()
+    job_shares: dict[int, JobShare] = field(default_factory=dict)
+    product_figures: tuple[ProductFigure, ...] = ()
+    coolant: CoolantSum | None = None
+    brakes: BrakeCheck | None = None
 
     @property
     def booked_method(self) -> str:
@@ -87,6 +94,7 @@ class VehiclePage:
     meters: list[MeterNow]
     holds: list[Hold]
     readings: list[Reading]
+    plans: dict[int, UnitPlan]
 
 
 def unit_find(person: Person, code: str) -> Unit | None:
@@ -94,14 +102,23 @@ def unit_find(person: Person, code: str) -> Unit | None:
     return units_of(person).select_related("unit_model__product").filter(code=code).first()
 
 
-def unit_page(person: Person, code: str) -> UnitPage | None:
-    """Gather a unit's page; None when the person may not see it or it does not exist."""
+def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> UnitPage | None:
+    """Gather a unit's page; None when the person may not see it or it does not exist.
+
+    asked: figures typed for the strength sum of a cooling system.
+    """
     unit = unit_find(person, code)
     if unit is None:
         return None
     fitting = Fitting.objects.select_related("vehicle__depot").get(unit=unit, removed_on__isnull=True)
     plan = plan_for_unit(unit)
     lines = due_lines_of(person).filter(unit=unit).order_by("rule__subject", "pk")
+    jobs = list(
+        jobs_of(person)
+        .filter(unit=unit)
+        .select_related("product", "unit__unit_model__product")[:HISTORY_ROWS]
+    )
+    product = unit.unit_model.product
     return UnitPage(
         unit=unit,
         fitting=fitting,
@@ -109,7 +126,7 @@ def unit_page(person: Person, code: str) -> UnitPage | None:
         last_services=list(unit.last_services.select_related("product").order_by("subject")),
         plan=plan,
         stages=stages_of(plan),
-        jobs=list(jobs_of(person).filter(unit=unit).select_related("product")[:HISTORY_ROWS]),
+        jobs=jobs,
         changes=list(
             StateChange.objects.filter(unit=unit)
             .select_related("rule")
@@ -119,6 +136,10 @@ def unit_page(person: Person, code: str) -> UnitPage | None:
         reservations=list(unit.reservations.filter(is_open=True).select_related("product")),
         holds=list(Hold.objects.filter(vehicle=fitting.vehicle).order_by("-from_day")),
         meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
+        job_shares=shares_of_jobs(jobs),
+        product_figures=() if product is None else product_figures(product),
+        coolant=coolant_sum(plan, jobs, asked),
+        brakes=brake_check(plan, jobs),
     )
 
 
@@ -161,6 +182,7 @@ def vehicle_page(person: Person, number: str) -> VehiclePage | None:
         meters=[MeterNow(meter, _latest(meter)) for meter in vehicle.meters.all()],
         holds=list(vehicle.holds.order_by("-from_day")),
         readings=_readings(person, vehicle),
+        plans=plans_for_units([line.unit for line in lines], has_parts=False),
     )
 
 

@@ -1,5 +1,6 @@
 """How much run a job earns that renewed less of the fluid than its rule takes for granted."""
 
+import datetime
 from dataclasses import dataclass
 
 from shop.models import Fitting, LastService
@@ -44,6 +45,34 @@ def run_limits(fitting: Fitting, report: JobReport, totals: Totals, fresh_share:
             days=_limit(part, inputs.time.interval_days[row], inputs.time.next_days[row], since_days),
         )
     return RunLimits()
+
+
+def limits_reshare(last: LastService, done_on: datetime.date, share: float) -> None:
+    """Move the limits of a last-service row (not saved) from its own fresh share to another.
+
+    What was left before the job is part of a limit there is; a job that set none is credited nothing that was left.
+    """
+    fitting = Fitting.objects.filter(unit=last.unit_id, removed_on__isnull=True)
+    inputs = gather(done_on, fitting)
+    row = next((at for at, line in enumerate(inputs.lines) if line.rule.subject == last.subject), None)
+    if row is None or last.fresh_share is None:
+        return
+    version = inputs.lines[row].version
+    was, now = (one / version.assumed_freshness_share for one in (last.fresh_share, share))
+    if now >= 1.0:
+        limits_keep(last, RunLimits())
+        return
+    intervals = {
+        "run_limit_km": inputs.distance.interval[row],
+        "run_limit_h": inputs.hours.interval[row],
+        "run_limit_days": inputs.time.interval_days[row],
+    }
+    for name, interval in intervals.items():
+        limit = getattr(last, name)
+        if interval != interval or (limit is None and was < 1.0):
+            continue
+        left = 0.0 if limit is None else max(0.0, limit - was * version.cap_share * interval)
+        setattr(last, name, left + now * version.cap_share * float(interval))
 
 
 def limits_keep(last: LastService, limits: RunLimits) -> None:

@@ -11,11 +11,16 @@ from shop import clock
 from shop.errors import ConflictError, InputError
 from shop.models import Fitting, IntervalRule, Job, Unit
 from shop.selectors.exchange import card_from, figures_in_force
+from shop.services.job_tools import learned_from_faults
 
 LEVEL_BAND_MM = 10.0
 """A hot stick this far from its mark proves no level: twice the scatter of one reading. Common practice, no source."""
 
-MEASURES = ("out_l", "out_kg", "in_l", "in_kg")
+BOILING_RANGE_C = (60.0, 350.0)
+"""Boiling points outside this are slips of the pen; new fluid lies above 200 °C, very wet fluid above 100. House
+default."""
+
+MEASURES = ("out_l", "out_kg", "in_l", "in_kg", "product_in_l")
 FIRST_DAY = datetime.date(1980, 1, 1)
 
 
@@ -23,9 +28,12 @@ FIRST_DAY = datetime.date(1980, 1, 1)
 class JobReport:
     """A finished job. Volumes as read, temperatures in °C; None or empty means not taken.
 
+    product_in_l is the part of a coolant that came out of a pack, the rest of what went in being water.
+    Strengths are glycol shares by volume, 0 to 1, of a cooling system; boiling points in °C of a brake fluid.
     A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
     meter_text is what the odometer shows, or the hour meter where there is no odometer; hours_text the hour meter of
     a vehicle that has both. is_repeated says that the same was done before on the same day.
+    tray, jug, scale and stick are codes of measuring tools; moved_ml is a measured correction, above zero poured in.
     """
 
     method: str
@@ -36,6 +44,12 @@ class JobReport:
     in_l: float | None = None
     in_kg: float | None = None
     in_temp_c: float | None = None
+    product_in_l: float | None = None
+    strength_found_share: float | None = None
+    strength_left_share: float | None = None
+    strength_by: str = ""
+    boiling_found_c: float | None = None
+    boiling_left_c: float | None = None
     level_temp_c: float | None = None
     level_reading_mm: float | None = None
     level_reason: str = ""
@@ -50,6 +64,18 @@ class JobReport:
     note: str = ""
     subject: str = "fluid"
     is_repeated: bool = False
+    tray: str = ""
+    jug: str = ""
+    scale: str = ""
+    stick: str = ""
+    drain_minutes: float | None = None
+    drain_start_c: float | None = None
+    shed_c: float | None = None
+    arrival_mm: float | None = None
+    arrival_temp_c: float | None = None
+    moved_ml: float | None = None
+    moved_from_mm: float | None = None
+    moved_to_mm: float | None = None
 
 
 def report_check(unit: Unit, report: JobReport, fitting: Fitting) -> None:
@@ -78,6 +104,7 @@ def report_check(unit: Unit, report: JobReport, fitting: Fitting) -> None:
             wrong[name] = f"{value:g} cannot be; write zero or more, or leave it empty."
     if report.subject == "fluid":
         wrong |= _fluid_faults(unit, report)
+    wrong |= learned_from_faults(report)
     if not report.leak_checked:
         wrong["leak_checked"] = "A job is closed only after somebody has looked for leaks."
     if not report.road_tested and not report.road_test_reason.strip():
@@ -117,7 +144,32 @@ def _fluid_faults(unit: Unit, report: JobReport) -> dict[str, str]:
         wrong["in_l"] = "How much went in? Write litres or kilograms."
     if report.out_l is None and report.out_kg is None:
         wrong["out_l"] = "How much came out? Write litres or kilograms."
-    return wrong | _level_faults(unit, report)
+    return wrong | _check_faults(report) | _level_faults(unit, report)
+
+
+def _check_faults(report: JobReport) -> dict[str, str]:
+    wrong = {}
+    if report.product_in_l is not None and report.in_l is not None and report.product_in_l > report.in_l:
+        wrong["product_in_l"] = (
+            f"{report.product_in_l:g} L of product cannot be in {report.in_l:g} L that went in; correct one."
+        )
+    for name in ("strength_found_share", "strength_left_share"):
+        value = getattr(report, name)
+        if value is not None and not 0.0 <= value <= 1.0:
+            wrong[name] = f"A strength of {100 * value:g} % cannot be; glycol by volume is 0 to 100 %."
+        elif value is not None and not report.strength_by:
+            wrong["strength_by"] = "How was the strength measured? Choose it."
+    if report.strength_by and report.strength_by not in Job.StrengthBy.values:
+        allowed = ", ".join(Job.StrengthBy.values)
+        wrong["strength_by"] = f"“{report.strength_by}” is no way to measure a strength; allowed: {allowed}."
+    low, high = BOILING_RANGE_C
+    for name in ("boiling_found_c", "boiling_left_c"):
+        value = getattr(report, name)
+        if value is not None and not low <= value <= high:
+            wrong[name] = (
+                f"A boiling point of {value:g} °C cannot be; brake fluid boils between {low:g} and {high:g} °C."
+            )
+    return wrong
 
 
 def _level_faults(unit: Unit, report: JobReport) -> dict[str, str]:

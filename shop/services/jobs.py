@@ -13,6 +13,7 @@ from shop.services.due import due_refresh_now
 from shop.services.job_credit import limits_keep, run_limits
 from shop.services.job_report import JobReport, report_check
 from shop.services.job_stock import stock_issue, waste_take
+from shop.services.job_tools import LEARNED_FROM, JobTools, job_tools
 from shop.services.job_totals import totals_on
 from shop.services.job_volumes import Volumes, measure
 from shop.services.last_service import Ages, Totals, last_service_move
@@ -27,8 +28,15 @@ AS_MEASURED = (
     "in_l",
     "in_kg",
     "in_temp_c",
+    "product_in_l",
+    "strength_found_share",
+    "strength_left_share",
+    "strength_by",
+    "boiling_found_c",
+    "boiling_left_c",
     "level_temp_c",
     "level_reading_mm",
+    *LEARNED_FROM,
 )
 
 
@@ -46,12 +54,13 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
         Unit.objects.select_for_update().get(pk=unit.pk)
         fitting = _fitting_on(unit, report)
         report_check(unit, report, fitting)
-        volumes = _measured(unit, report) if report.subject == "fluid" else None
+        tools = job_tools(person, report)
+        volumes = _measured(unit, report, tools) if report.subject == "fluid" else None
         totals = totals_on(person, fitting, report)
         limits = run_limits(fitting, report, totals, volumes.share if volumes else 1.0)
         before, after, last = last_service_move(fitting, report, totals, volumes.share if volumes else None)
         limits_keep(last, limits)
-        job = _job(unit, fitting, report, volumes, totals)
+        job = _job(unit, fitting, report, volumes, totals, tools)
         last.job = job
         if volumes is not None:
             _move_fluid(person, fitting, job, last, volumes, report)
@@ -79,7 +88,7 @@ def _fitting_on(unit: Unit, report: JobReport) -> Fitting:
     return fitting
 
 
-def _measured(unit: Unit, report: JobReport) -> Volumes:
+def _measured(unit: Unit, report: JobReport, tools: JobTools) -> Volumes:
     product = unit.unit_model.product
     if product is None:
         raise InputError(
@@ -89,7 +98,9 @@ def _measured(unit: Unit, report: JobReport) -> Volumes:
     if reason:
         raise ConflictError(f"{reason} Correct the unit model's product or its approvals first.")
     try:
-        volumes = measure(unit, product, report)
+        volumes = measure(
+            unit, product, report, tools.out_factor(report.done_on), tools.in_factor(report.done_on)
+        )
     except HatchmarkError as error:
         raise InputError(str(error), fields={"in_l": str(error)}) from error
     if volumes.is_uneven and not report.note.strip():
@@ -101,7 +112,14 @@ def _measured(unit: Unit, report: JobReport) -> Volumes:
     return volumes
 
 
-def _job(unit: Unit, fitting: Fitting, report: JobReport, volumes: Volumes | None, totals: Totals) -> Job:
+def _job(
+    unit: Unit,
+    fitting: Fitting,
+    report: JobReport,
+    volumes: Volumes | None,
+    totals: Totals,
+    tools: JobTools,
+) -> Job:
     """Hand back the job that is open or booked for the unit, or write a new one."""
     job = (
         Job.objects.select_for_update()
@@ -115,10 +133,11 @@ def _job(unit: Unit, fitting: Fitting, report: JobReport, volumes: Volumes | Non
     job.unit_km, job.unit_h = totals.km, totals.h
     for name in AS_MEASURED:
         setattr(job, name, getattr(report, name))
+    tools.set_on(job)
     job.level_proof = report.level_reason
     job.done_by, job.checked_by = report.done_by, report.checked_by
     reason = f"No road test: {report.road_test_reason}" if not report.road_tested else ""
-    job.note = "\n".join(text for text in (report.note, reason) if text)
+    job.note = "\n".join(text for text in (report.note, reason, *tools.remarks(report.done_on)) if text)
     if volumes is not None:
         job.fresh_share, job.share_basis = volumes.share, volumes.basis
     job.save()
@@ -139,7 +158,7 @@ def _move_fluid(
     product, depot = volumes.product, fitting.vehicle.depot
     last.product = job.product = product
     last.batch = job.batch = stock_issue(
-        person, depot, job, product, volumes.new_fluid_l, report.done_on, report.batch
+        person, depot, job, product, volumes.product_l, report.done_on, report.batch
     )
     waste_take(depot, job, product, volumes.waste_l)
     Reservation.objects.filter(unit=job.unit, product=product, is_open=True).update(is_open=False)

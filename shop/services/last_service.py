@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from intervals.fluid_age import Parcel, age_after_exchange, age_parcels, exchange_parcels
-from shop.errors import InputError
+from shop.errors import ConflictError, InputError
 from shop.models import Fitting, LastService, Meter
 from shop.selectors.core_inputs import usage_of
 
@@ -66,6 +66,30 @@ def last_service_move(
     moved.fresh_share = fresh_share
     moved.is_age_assumed = share < 1.0 and (last is None or last.is_age_assumed or known != before)
     return before, after, moved
+
+
+def last_service_reshare(last: LastService, share: float) -> None:
+    """Move a last-service row to another fresh share of the same job (not saved).
+
+    The age before the job is that after it over the old share that stayed. Raises ConflictError where nothing old was
+    said to stay, because then the age before is not on record.
+    """
+    was_old = 1.0 - (1.0 if last.fresh_share is None else last.fresh_share)
+    if was_old <= 0.0:
+        raise ConflictError(
+            "This job counted as a full change, so how old the fluid was before it is not on record; decline the "
+            "sample, or close the job again with the litres that went in."
+        )
+    scale = (1.0 - share) / was_old
+    for name in ("age_km", "age_h", "age_days"):
+        age = getattr(last, name)
+        setattr(last, name, None if age is None else age * scale)
+    fresh, *older = last.parcels or [{"share": last.fresh_share, "age_days": 0.0}]
+    last.parcels = [
+        {**fresh, "share": share},
+        *({**part, "share": part["share"] * scale} for part in older if share < 1.0),
+    ]
+    last.fresh_share = share
 
 
 def _ages_at(last: LastService | None, day: datetime.date, totals: Totals) -> Ages:

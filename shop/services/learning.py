@@ -1,51 +1,86 @@
-"""Learning from closed jobs: drains are gathered, card changes proposed, and a person accepts or declines them."""
+"""Learning from closed jobs: what they show is gathered, and changes of cards and tools are proposed to a person."""
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
 
 from django.db import transaction
 
 from intervals.errors import HatchmarkError
-from intervals.exchange.learning import LEAST_OBSERVATIONS, Learned, drain_spread, shrink
-from shop import clock
-from shop.errors import ConflictError, NotAllowed
-from shop.models import CardFigure, CardProposal, ChangeRecord, Person, UnitModel
-from shop.selectors.exchange import card_from
-from shop.services.changes import change_note, changes_write
-from shop.services.learning_drains import Drain, drains_by_figure, factor_to_card
+from intervals.exchange.learning import LEAST_OBSERVATIONS, Belief, Learned, drain_belief, learn
+from intervals.exchange.sampling import MIXING_BELIEF
+from intervals.exchange.tool_errors import READING_ERROR, stick_belief
+from shop.models import CardFigure, CardProposal, ChangeRecord, MeasuringTool, Product, UnitModel
+from shop.selectors.learned_drains import FIGURES, drains_by_figure
+from shop.selectors.learned_jobs import Observation, closed_jobs, factor_to_card
+from shop.selectors.learned_samples import MIXING_FIGURE, mixing_by_model
+from shop.selectors.learned_tools import ERROR_FIGURE, STICK_FIGURE, errors_by_tool, slopes_by_model
+from shop.services.changes import changes_write
+from shop.services.learning_consequences import card_consequence, tool_consequence
+from shop.services.learning_proposals import DECLINED, Held, open_of, propose, was_declined, withdraw
 
-PROPOSED, UPDATED, UNCHANGED, WITHDRAWN = "proposed", "updated", "unchanged", "withdrawn"
-AGREES, TOO_FEW, TOO_VAGUE, NO_BOOK, DECLINED = (
-    "agrees with the card", "too few jobs", "too uncertain", "no figure on the card", "declined before",
+AGREES, TOO_FEW, TOO_VAGUE, NO_BOOK = (
+    "agrees with the card", "too few jobs", "too uncertain", "no figure on the card",
 )  # fmt: skip
 
 LEAST_CHANGE_SHARE = 0.01
 """A smaller difference from the card is not worth a person's decision. House default."""
 
+Subject = UnitModel | MeasuringTool
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """How one figure is learned.
+
+    Attributes:
+        measured_in: its unit. belief: from the book figure to how sure it is.
+        guess: what is believed where nothing is held; None: nothing can be learned then.
+        is_litres: learned at 15 °C, held at 20.
+    """
+
+    measured_in: str
+    belief: Callable[[float], Belief]
+    guess: float | None = None
+    is_litres: bool = False
+
+
+def _around(belief: Belief) -> Callable[[float], Belief]:
+    return lambda book: replace(belief, mean=book)
+
+
+LESSONS = {
+    **dict.fromkeys(FIGURES.values(), Lesson("L", drain_belief, is_litres=True)),
+    STICK_FIGURE: Lesson("mL/mm", stick_belief),
+    MIXING_FIGURE: Lesson("-", _around(MIXING_BELIEF), guess=MIXING_BELIEF.mean),
+    ERROR_FIGURE: Lesson("share", _around(READING_ERROR), guess=READING_ERROR.mean),
+}
+
 
 @dataclass(frozen=True, slots=True)
 class LearnLine:
-    """What the jobs say about one figure of one unit model, and what became of it.
+    """What the jobs say about one figure of one unit model or tool, and what became of it.
 
     Attributes:
-        outcome: one of the words above.
-        value_l, sd_l: learned, L at 15 °C; None without a figure to start from.
-        card_value_l: the same at 20 °C. book_l, held_l: what learning started from; what the card says, L at 20 °C.
-        n: jobs learned from. off_book_share: (learned - book)/book. ask_a_person: it is more than 15 % off.
+        subject: code of the unit model or tool. outcome: one of the words above.
+        value, sd: learned, litres at 15 °C; None without a figure to start from.
+        card_value: the same as the card would say it, litres at 20 °C.
+        book, held: what learning started from; what the card says now.
+        n: jobs learned from. off_book_share: how far off the book. ask_a_person: it is more than 15 % off.
         used, set_aside: the jobs, as in the evidence of a proposal.
     """
 
-    unit_model: str
+    subject: str
     figure: str
+    measured_in: str
     outcome: str
     n: int
-    value_l: float | None = None
-    sd_l: float | None = None
-    card_value_l: float | None = None
-    book_l: float | None = None
-    held_l: float | None = None
+    value: float | None = None
+    sd: float | None = None
+    card_value: float | None = None
+    book: float | None = None
+    held: float | None = None
     off_book_share: float | None = None
     ask_a_person: bool = False
     used: tuple[dict[str, object], ...] = ()
@@ -54,7 +89,7 @@ class LearnLine:
 
 @dataclass(frozen=True, slots=True)
 class LearnReport:
-    """What one run learned, a line per unit model and figure."""
+    """What one run learned, a line per figure of a unit model or tool."""
 
     as_of: datetime.date
     lines: tuple[LearnLine, ...]
@@ -63,9 +98,16 @@ class LearnReport:
         """Return the report as JSON can hold it."""
         return {"as_of": self.as_of.isoformat(), "lines": [asdict(line) for line in self.lines]}
 
+    def counts(self) -> dict[str, int]:
+        """Return how many lines came to each outcome."""
+        found: dict[str, int] = defaultdict(int)
+        for line in self.lines:
+            found[line.outcome] += 1
+        return dict(found)
+
 
 def learn_refit(as_of: datetime.date) -> LearnReport:
-    """Learn from all jobs closed up to a day and propose what should change on the unit cards.
+    """Learn from all jobs closed up to a day and propose what should change on unit cards and tools.
 
     The same jobs propose nothing new, and what a person declined stays declined until there are other jobs. An open
     proposal that later jobs no longer bear out is withdrawn.
@@ -78,208 +120,143 @@ def learn_refit(as_of: datetime.date) -> LearnReport:
             .select_related("product")
             .order_by("pk")
         }
-        groups = drains_by_figure(as_of)
-        held = {
-            (own.unit_model_id, own.figure): own for own in CardFigure.objects.filter(unit_model__in=models)
-        }
-        earlier: dict[tuple[int, str], list[CardProposal]] = defaultdict(list)
-        for proposal in CardProposal.objects.select_related("unit_model").order_by("-pk"):
-            earlier[proposal.unit_model_id, proposal.figure].append(proposal)
+        tools = {tool.pk: tool for tool in MeasuringTool.objects.select_for_update().order_by("pk")}
+        figures: dict[int, list[CardFigure]] = defaultdict(list)
+        for own in CardFigure.objects.filter(unit_model__in=models):
+            figures[own.unit_model_id].append(own)
+        earlier: dict[tuple[Subject, str], list[CardProposal]] = defaultdict(list)
+        for proposal in CardProposal.objects.select_related("unit_model", "tool").order_by("-pk"):
+            subject = models.get(proposal.unit_model_id) or tools[proposal.tool_id]
+            earlier[subject, proposal.figure].append(proposal)
+        seen = _observations(as_of, models, tools, figures)
+        open_ones = {key for key, rows in earlier.items() if key[1] in LESSONS and open_of(rows) is not None}
         notes: list[ChangeRecord] = []
-        lines = [
-            _line(as_of, models[key[0]], key[1], groups.get(key, []), held.get(key), earlier[key], notes)
-            for key in sorted(
-                groups.keys() | {key for key, rows in earlier.items() if _open(rows) is not None},
-                key=lambda key: (models[key[0]].code, key[1]),
-            )
-        ]
+        lines = []
+        for subject, figure in sorted(seen.keys() | open_ones, key=lambda key: (key[0].code, key[1])):
+            own = figures.get(subject.pk, []) if isinstance(subject, UnitModel) else []
+            one = _OneFigure(as_of, subject, figure, own, earlier[subject, figure], notes)
+            lines.append(one.line(seen.get((subject, figure), [])))
         changes_write(notes)
     return LearnReport(as_of, tuple(lines))
 
 
-def _line(
+def _observations(
     as_of: datetime.date,
-    model: UnitModel,
-    figure: str,
-    drains: list[Drain],
-    held: CardFigure | None,
-    earlier: list[CardProposal],
-    notes: list[ChangeRecord],
-) -> LearnLine:
-    """Learn one figure and keep, update or withdraw its proposal."""
-    if held is None or not held.value > 0:
-        return LearnLine(model.code, figure, _withdraw(earlier, notes) or NO_BOOK, 0)
-    book_l, book_source = _book(held, earlier)
-    learned = _learn(model, book_l, drains)
-    evidence = _evidence(drains, learned)
-    card_value_l = learned.mean * factor_to_card(model.product)
-    values = {
-        "value": learned.mean, "sd": learned.sd, "n": learned.n, "card_value": card_value_l, "book_value": book_l,
-        "book_source": book_source, "held_value": held.value, "evidence": evidence,
-    }  # fmt: skip
-    outcome = _why_not_now(learned, book_l, held.value, card_value_l, evidence, earlier)
-    if outcome:
-        outcome = _withdraw(earlier, notes) or outcome
-    else:
-        outcome = _propose(as_of, model, figure, values, earlier, notes)
-    shown = CardProposal(unit_model=model, figure=figure, **values)
-    return LearnLine(
-        model.code, figure, outcome, learned.n, learned.mean, learned.sd, card_value_l, book_l, held.value,
-        shown.off_book_share, shown.is_far_from_book, tuple(evidence["used"]), tuple(evidence["set_aside"]),
-    )  # fmt: skip
+    models: dict[int, UnitModel],
+    tools: dict[int, MeasuringTool],
+    figures: dict[int, list[CardFigure]],
+) -> dict[tuple[Subject, str], list[Observation]]:
+    closed = closed_jobs(as_of)
+    by_model = drains_by_figure(closed, figures) | slopes_by_model(closed) | mixing_by_model(as_of, figures)
+    found: dict[tuple[Subject, str], list[Observation]] = {
+        (models[pk], figure): rows for (pk, figure), rows in by_model.items()
+    }
+    for (pk, figure), rows in errors_by_tool(closed, figures).items():
+        found[tools[pk], figure] = rows
+    return found
 
 
-def _book(held: CardFigure, earlier: list[CardProposal]) -> tuple[float, str]:
-    """Return what learning starts from: never a figure that the same jobs have already taught."""
-    if held.source == "learned":
-        for proposal in earlier:
-            if proposal.state == CardProposal.State.ACCEPTED:
-                return proposal.book_value, proposal.book_source
-    return held.value, held.source
+@dataclass(frozen=True, slots=True)
+class _OneFigure:
+    """One figure of one unit model or tool, with its earlier proposals, the newest first."""
+
+    as_of: datetime.date
+    subject: Subject
+    figure: str
+    figures: list[CardFigure]
+    earlier: list[CardProposal]
+    notes: list[ChangeRecord]
+
+    @property
+    def lesson(self) -> Lesson:
+        return LESSONS[self.figure]
+
+    def line(self, observations: Sequence[Observation]) -> LearnLine:
+        """Learn the figure and keep, update or withdraw its proposal."""
+        held = self._held()
+        if held is None:
+            return self._told(withdraw(self.earlier, self.notes) or NO_BOOK)
+        try:
+            return self._learned(held, observations)
+        except HatchmarkError as error:
+            return self._told(withdraw(self.earlier, self.notes) or f"cannot say: {error}")
+
+    def _told(self, outcome: str) -> LearnLine:
+        return LearnLine(self.subject.code, self.figure, self.lesson.measured_in, outcome, 0)
+
+    def _held(self) -> Held | None:
+        """Return what the card or tool says now, or what is guessed where it says nothing."""
+        lesson = self.lesson
+        if isinstance(self.subject, MeasuringTool):
+            share = self.subject.reading_error_share
+            return Held(lesson.guess, "guess") if share is None else Held(share, self.subject.error_source)
+        own = next((one for one in self.figures if one.figure == self.figure), None)
+        if own is not None and own.value > 0:
+            return Held(own.value, own.source)
+        return None if lesson.guess is None else Held(lesson.guess, "guess")
+
+    def _book(self, held: Held) -> Held:
+        """Return what learning starts from: never a figure that the same jobs have already taught."""
+        if held.source == "learned":
+            for proposal in self.earlier:
+                if proposal.state == CardProposal.State.ACCEPTED:
+                    return Held(proposal.book_value, proposal.book_source)
+        return held
+
+    def _learned(self, held: Held, observations: Sequence[Observation]) -> LearnLine:
+        book = self._book(held)
+        to_card = factor_to_card(_product(self.subject)) if self.lesson.is_litres else 1.0
+        belief = self.lesson.belief(book.value / to_card)
+        learned = learn(belief, [one.seen for one in observations if one.seen is not None])
+        evidence = _evidence(observations, learned)
+        card_value = learned.mean * to_card
+        values = {
+            "measured_in": self.lesson.measured_in, "value": learned.mean, "sd": learned.sd, "n": learned.n,
+            "card_value": card_value, "book_value": book.value, "book_source": book.source,
+            "held_value": held.value, "evidence": evidence,
+        }  # fmt: skip
+        outcome = self._why_not_now(learned, belief, held, card_value, evidence)
+        if outcome:
+            outcome = withdraw(self.earlier, self.notes) or outcome
+        else:
+            evidence["next"] = self._consequence(held.value, card_value)
+            outcome = propose(self.as_of, self._owner(), self.figure, values, self.earlier, self.notes)
+        shown = CardProposal(**self._owner(), figure=self.figure, **values)
+        return LearnLine(
+            self.subject.code, self.figure, self.lesson.measured_in, outcome, learned.n, learned.mean, learned.sd,
+            card_value, book.value, held.value, shown.off_book_share, shown.is_far_from_book,
+            tuple(evidence["used"]), tuple(evidence["set_aside"]),
+        )  # fmt: skip
+
+    def _owner(self) -> dict[str, Subject]:
+        return {"tool" if isinstance(self.subject, MeasuringTool) else "unit_model": self.subject}
+
+    def _consequence(self, now: float, then: float) -> str:
+        if isinstance(self.subject, MeasuringTool):
+            return tool_consequence(now, then)
+        return card_consequence(self.subject, self.figures, self.figure, then)
+
+    def _why_not_now(
+        self, learned: Learned, belief: Belief, held: Held, card_value: float, evidence: dict[str, object]
+    ) -> str:
+        """Return why there is nothing to propose, or an empty text."""
+        if learned.n < LEAST_OBSERVATIONS:
+            return TOO_FEW
+        if learned.sd >= belief.most_sd:
+            return TOO_VAGUE
+        if abs(card_value - held.value) <= max(LEAST_CHANGE_SHARE * abs(held.value), learned.sd):
+            return AGREES
+        return DECLINED if was_declined(self.earlier, evidence, held) else ""
 
 
-def _learn(model: UnitModel, book_l: float, drains: list[Drain]) -> Learned:
-    prior_l = book_l / factor_to_card(model.product)
-    spread = drain_spread(prior_l)
-    seen = [drain.litres_15c for drain in drains if drain.litres_15c is not None]
-    return shrink(prior_l, spread.prior_sd_l, seen, spread.sd_l, spread.least_mad_l, spread.low_by_l)
+def _product(subject: Subject) -> Product | None:
+    return subject.product if isinstance(subject, UnitModel) else None
 
 
-def _evidence(drains: list[Drain], learned: Learned) -> dict[str, list[dict[str, object]]]:
-    measured = [drain for drain in drains if drain.litres_15c is not None]
+def _evidence(observations: Sequence[Observation], learned: Learned) -> dict[str, object]:
+    measured = [one for one in observations if one.seen is not None]
     odd = {one.place: one.reason for one in learned.set_aside}
-    used = [_row(drain) for place, drain in enumerate(measured) if place not in odd]
-    aside = [_row(drain) | {"reason": odd[place]} for place, drain in enumerate(measured) if place in odd]
-    aside += [_row(drain) | {"reason": drain.why_not} for drain in drains if drain.litres_15c is None]
+    used = [one.row() for place, one in enumerate(measured) if place not in odd]
+    aside = [one.row() | {"reason": odd[place]} for place, one in enumerate(measured) if place in odd]
+    aside += [one.row() | {"reason": one.why_not} for one in observations if one.seen is None]
     return {"used": used, "set_aside": aside}
-
-
-def _row(drain: Drain) -> dict[str, object]:
-    return {
-        "job": drain.job, "unit": drain.unit, "depot": drain.depot, "done_on": drain.done_on.isoformat(),
-        "litres_15c": drain.litres_15c, "measured_by": drain.measured_by,
-    }  # fmt: skip
-
-
-def _why_not_now(
-    learned: Learned,
-    book_l: float,
-    held_l: float,
-    card_value_l: float,
-    evidence: dict[str, list[dict[str, object]]],
-    earlier: list[CardProposal],
-) -> str:
-    """Return why there is nothing to propose, or an empty text."""
-    if learned.n < LEAST_OBSERVATIONS:
-        return TOO_FEW
-    if learned.sd >= drain_spread(book_l).most_sd_l:
-        return TOO_VAGUE
-    if abs(card_value_l - held_l) <= max(LEAST_CHANGE_SHARE * held_l, learned.sd):
-        return AGREES
-    decided = next((one for one in earlier if one.decided_by_id is not None), None)
-    if (
-        decided is not None
-        and decided.state == CardProposal.State.DECLINED
-        and decided.evidence["used"] == evidence["used"]
-        and decided.held_value == held_l
-    ):
-        return DECLINED
-    return ""
-
-
-def _open(earlier: Iterable[CardProposal]) -> CardProposal | None:
-    return next((one for one in earlier if one.state == CardProposal.State.PROPOSED), None)
-
-
-def _propose(
-    as_of: datetime.date,
-    model: UnitModel,
-    figure: str,
-    values: dict[str, object],
-    earlier: list[CardProposal],
-    notes: list[ChangeRecord],
-) -> str:
-    proposal = _open(earlier)
-    if proposal is None:
-        proposal = CardProposal.objects.create(unit_model=model, figure=figure, proposed_on=as_of, **values)
-        notes.append(change_note(proposal, _key(proposal), after=values))
-        return PROPOSED
-    before = {name: getattr(proposal, name) for name in values}
-    if before == values:
-        return UNCHANGED
-    for name, value in values.items():
-        setattr(proposal, name, value)
-    proposal.save(update_fields=list(values))
-    notes.append(change_note(proposal, _key(proposal), before=before, after=values))
-    return UPDATED
-
-
-def _withdraw(earlier: list[CardProposal], notes: list[ChangeRecord]) -> str:
-    """Take an open proposal back, told apart from a declined one by having nobody who decided."""
-    proposal = _open(earlier)
-    if proposal is None:
-        return ""
-    notes.append(_decide(proposal, CardProposal.State.DECLINED, None))
-    return WITHDRAWN
-
-
-def proposal_decide(proposal: CardProposal, accept: bool, person: Person) -> CardProposal:
-    """Accept a proposal, which writes the card figure as learned, or decline it; both are noted with the person.
-
-    Raises NotAllowed for a role that may not change unit data, ConflictError where it is decided already, where the
-    card has moved since, or where the figure would contradict the rest of the card; nothing is written then.
-    """
-    if not person.can("change unit data"):
-        raise NotAllowed("Your role may not change unit cards; ask the foreman to accept or decline this.")
-    with transaction.atomic():
-        # The same lock as a run takes, so that a figure cannot move under a decision.
-        model = UnitModel.objects.select_for_update(of=("self",)).get(pk=proposal.unit_model_id)
-        row = (
-            CardProposal.objects.select_for_update(of=("self",))
-            .select_related("unit_model")
-            .get(pk=proposal.pk)
-        )
-        if row.state != CardProposal.State.PROPOSED:
-            raise ConflictError(f"This proposal is {row.state} already; reload the page.")
-        notes = [_card_write(model, row)] if accept else []
-        state = CardProposal.State.ACCEPTED if accept else CardProposal.State.DECLINED
-        changes_write([*notes, _decide(row, state, person)], person=person)
-    return row
-
-
-def _card_write(model: UnitModel, proposal: CardProposal) -> ChangeRecord:
-    figures = {own.figure: own for own in CardFigure.objects.select_for_update().filter(unit_model=model)}
-    figure = figures.get(proposal.figure)
-    if figure is None or figure.value != proposal.held_value:
-        now = "no longer gives this figure" if figure is None else f"says {figure.value:g} L now"
-        raise ConflictError(
-            f"The card of {model.code} {now}, not the {proposal.held_value:g} L this was compared with; "
-            "learn again and decide on the new proposal."
-        )
-    names = ("value", "source", "noted_on", "note")
-    before = {name: getattr(figure, name) for name in names}
-    figure.value, figure.source = proposal.card_value, "learned"
-    figure.noted_on = clock.now().date()
-    figure.note = (
-        f"learned from {proposal.n} jobs, ± {proposal.sd:.3f} L; "
-        f"before: {proposal.book_value:g} L, {proposal.book_source}"
-    )
-    try:
-        card_from(model, figures.values())
-    except HatchmarkError as error:
-        raise ConflictError(f"{error} Put the other figure right first, or decline.") from error
-    figure.save(update_fields=list(names))
-    return change_note(
-        figure, f"{model.code} {figure.figure}", before=before, after={name: getattr(figure, name) for name in names}
-    )  # fmt: skip
-
-
-def _decide(proposal: CardProposal, state: str, person: Person | None) -> ChangeRecord:
-    before = {"state": proposal.state}
-    proposal.state, proposal.decided_by, proposal.decided_at = state, person, clock.now()
-    proposal.save(update_fields=["state", "decided_by", "decided_at"])
-    return change_note(proposal, _key(proposal), before=before, after={"state": state})
-
-
-def _key(proposal: CardProposal) -> str:
-    return f"{proposal.unit_model.code} {proposal.figure}"

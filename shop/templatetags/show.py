@@ -170,7 +170,11 @@ def local_hour(value: datetime.datetime | None, time_zone: str) -> str:
 @register.filter
 def figure_words(name: str) -> str:
     """Write a card figure's name in words: overnight_drain_l → “overnight drain”."""
-    plain = {"ml_per_mm": "level per millimetre of stick", "stick_ref_c": "stick temperature"}
+    plain = {
+        "ml_per_mm": "level per millimetre of stick",
+        "stick_ref_c": "stick temperature",
+        "reading_error_share": "reading error",
+    }
     for ending in ("_l_per_min", "_per_l", "_l", "_c"):
         name = name if name in plain else name.removesuffix(ending)
     return plain.get(name, name.replace("_", " "))

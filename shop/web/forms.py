@@ -6,43 +6,42 @@ from typing import Any
 
 from django import forms
 
-from shop.errors import ApplicationError
+from shop.models import Job, UnitModel
+from shop.selectors.fluid_checks import CoolantAsked
+from shop.services.job_report import BOILING_RANGE_C
+from shop.web.measuring_forms import MeasuredFields
+from shop.web.plain_form import PlainForm, amount_field
 
 
-class PlainForm(forms.Form):
-    """A form whose errors stand beside its fields, those of the services as well."""
-
-    required_css_class = "is-needed"
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
-
-    def take_errors(self, error: ApplicationError) -> None:
-        """Put a service's sentences beside the fields they are about, the rest on top."""
-        placed = {name: text for name, text in error.fields.items() if name in self.fields}
-        for name, text in placed.items():
-            self.add_error(name, text)
-        if not placed or error.sentence not in placed.values():
-            self.add_error(None, error.sentence)
+def _share(per_cent: float | None) -> float | None:
+    return None if per_cent is None else per_cent / 100.0
 
 
-def amount_field(
-    label: str, unit: str, least: float | None = 0.0, most: float | None = None
-) -> forms.FloatField:
-    """Return a field for a figure in a unit, empty when it was not measured."""
-    field = forms.FloatField(
-        label=f"{label}, {unit}",
-        required=False,
-        min_value=least,
-        max_value=most,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
-        error_messages={"invalid": f"Write a number in {unit} with a decimal point, e.g. 6.1."},
-    )
-    field.unit = unit
-    return field
+ONLY_FOR = {
+    "product_in_l": UnitModel.Kind.COOLING,
+    "strength_found_share": UnitModel.Kind.COOLING,
+    "strength_left_share": UnitModel.Kind.COOLING,
+    "strength_by": UnitModel.Kind.COOLING,
+    "boiling_found_c": UnitModel.Kind.BRAKES,
+    "boiling_left_c": UnitModel.Kind.BRAKES,
+}
+"""Fields of a job that only one kind of unit has."""
 
 
-class JobForm(PlainForm):
+class CoolantForm(PlainForm):
+    """What the strength sum of a cooling system starts from; empty fields keep what the records say."""
+
+    found = amount_field("Strength found", "%", 0, 100)
+    wanted = amount_field("Strength wanted", "%", 0, 100)
+    drained = amount_field("Drained", "L")
+
+    def asked(self) -> CoolantAsked:
+        """Return what was typed, as shares and litres; a field that is wrong counts as empty."""
+        typed = getattr(self, "cleaned_data", {})
+        return CoolantAsked(_share(typed.get("found")), _share(typed.get("wanted")), typed.get("drained"))
+
+
+class JobForm(MeasuredFields, PlainForm):
     """A finished job as it happened; its fields are those of the job report."""
 
     subject = forms.ChoiceField(label="What was done")
@@ -66,6 +65,16 @@ class JobForm(PlainForm):
     in_l = amount_field("Went in", "L")
     in_temp_c = amount_field("Its temperature", "°C", -40, 160)
     in_kg = amount_field("Or weighed", "kg")
+    product_in_l = amount_field("Of it concentrate or ready mix, the rest water", "L")
+    strength_found_share = amount_field("Strength found, glycol by volume", "%", 0, 100)
+    strength_left_share = amount_field("Strength left", "%", 0, 100)
+    strength_by = forms.ChoiceField(
+        label="Strength measured with",
+        required=False,
+        choices=[("", "not measured"), *((way, way) for way in Job.StrengthBy.values)],
+    )
+    boiling_found_c = amount_field("Boiling point found", "°C", *BOILING_RANGE_C)
+    boiling_left_c = amount_field("Boiling point left", "°C", *BOILING_RANGE_C)
     batch = forms.CharField(
         label="Batch or pack label",
         max_length=40,
@@ -99,7 +108,9 @@ class JobForm(PlainForm):
     GROUPS = [
         ("The job", ["subject", "method", "done_on", "meter_text", "hours_text"]),
         ("Came out", ["out_l", "out_temp_c", "out_kg"]),
-        ("Went in", ["in_l", "in_temp_c", "in_kg", "batch"]),
+        ("Went in", ["in_l", "in_temp_c", "in_kg", "product_in_l", "batch"]),
+        ("Coolant strength", ["strength_found_share", "strength_left_share", "strength_by"]),
+        ("Boiling point", ["boiling_found_c", "boiling_left_c"]),
         ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),
         ("Before it leaves", ["leak_checked", "road_tested", "road_test_reason"]),
         ("Who", ["done_by", "checked_by", "note", "is_repeated"]),
@@ -112,10 +123,14 @@ class JobForm(PlainForm):
         methods: Sequence[str],
         meters: Sequence[str],
         today: datetime.date,
+        unit_kind: str,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        for name, kind in ONLY_FOR.items():
+            if unit_kind != kind:
+                del self.fields[name]
         self.fields["subject"].choices = [(subject, subject) for subject in subjects]
         if len(meters) < 2:
             del self.fields["hours_text"]
@@ -126,8 +141,18 @@ class JobForm(PlainForm):
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         """Return the fields in the order of the work."""
         return [
-            (title, [self[name] for name in names if name in self.fields]) for title, names in self.GROUPS
+            (title, [self[name] for name in names if name in self.fields])
+            for title, names in self.GROUPS
+            if any(name in self.fields for name in names)
         ]
+
+    def clean_strength_found_share(self) -> float | None:
+        """Return the strength as a share; it is typed in per cent."""
+        return _share(self.cleaned_data["strength_found_share"])
+
+    def clean_strength_left_share(self) -> float | None:
+        """Return the strength as a share; it is typed in per cent."""
+        return _share(self.cleaned_data["strength_left_share"])
 
     def clean_done_on(self) -> datetime.date:
         """Refuse a day that has not come yet."""

@@ -1,5 +1,7 @@
 """What jobs have taught about the unit cards, and a person's decision about it."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -8,7 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shop.errors import ApplicationError
 from shop.selectors.learning import learning_page, proposal_find
-from shop.services.learning import proposal_decide
+from shop.services.learning_proposals import proposal_decide
 from shop.web.access import for_those_who
 
 ACCEPT, DECLINE = "accept", "decline"
@@ -38,12 +40,18 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
     except ApplicationError as error:
         messages.error(request, error.sentence)
     else:
-        what = f"{decided.unit_model.code}, {decided.figure.removesuffix('_l').replace('_', ' ')}"
-        told = (
-            f"{what}: the card now says {decided.card_value:.2f} L, learned. Plans follow at once, the order list "
-            "with the next daily run."
-            if choice == ACCEPT
-            else f"{what}: declined; the card stays as it is until other jobs say so."
-        )
-        messages.success(request, told)
+        messages.success(request, _told(decided, choice == ACCEPT))
     return redirect("learning")
+
+
+def _told(decided: Any, is_accepted: bool) -> str:
+    what = f"{decided.subject.code}, {decided.figure.removesuffix('_l').removesuffix('_share').replace('_', ' ')}"
+    if not is_accepted:
+        return f"{what}: declined; it stays as it is until other jobs say so."
+    if decided.tool is not None:
+        return f"{what}: readings from today on are corrected by {100 * decided.card_value:.1f} %, learned."
+    unit = "" if decided.measured_in == "-" else f" {decided.measured_in}"
+    return (
+        f"{what}: the card now says {decided.card_value:.2f}{unit}, learned. Plans follow at once, the order list with "
+        "the next daily run."
+    )

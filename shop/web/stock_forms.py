@@ -6,7 +6,7 @@ from django import forms
 from django.db.models import QuerySet
 
 from shop.selectors.stock import products_known
-from shop.web.forms import PlainForm, amount_field
+from shop.web.plain_form import PlainForm, amount_field
 
 PACK_FIELDS = ("pack_size_l", "count", "batch", "use_by", "place", "is_seal_whole")
 

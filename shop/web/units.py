@@ -7,7 +7,10 @@ from django.views.decorators.http import require_safe
 
 from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
+from shop.selectors.learning import drains_against_card
+from shop.selectors.samples import samples_of_unit
 from shop.selectors.units import unit_page, vehicle_page
+from shop.web.forms import CoolantForm
 from shop.web.pictures import parcel_parts, share_parts
 from shop.web.rows import due_rows
 
@@ -19,7 +22,9 @@ NO_SUCH_VEHICLE = "There is no vehicle “{}” in your depots. Look for it in t
 @login_required
 def unit(request: HttpRequest, code: str) -> HttpResponse:
     """Show what to do with a unit, why, the numbers and the history."""
-    page = unit_page(request.user, code)
+    coolant_form = CoolantForm(request.GET or None)
+    coolant_form.is_valid()
+    page = unit_page(request.user, code, coolant_form.asked())
     if page is None:
         raise Http404(NO_SUCH_UNIT.format(code))
     plans, best = page.plan.plans, page.plan.best
@@ -28,6 +33,7 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
         "shop/unit.html",
         {
             "page": page,
+            "coolant_form": coolant_form,
             "vehicle": page.vehicle,
             "depot": page.vehicle.depot,
             "rows": due_rows(page.lines),
@@ -39,6 +45,8 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
             "others": [plan for plan in plans.plans if plan != best] if plans is not None else [],
             "cautions": METHODS[best.method].cautions if best is not None else (),
             "stop_rules": STOP_RULES if page.stages else (),
+            "drains": drains_against_card(request.user, page.unit, page.plan.card),
+            "samples": samples_of_unit(request.user, page.unit),
         },
     )
 

@@ -25,7 +25,10 @@ from intervals.exchange import (
     stick_offset_mm,
     stop_waiting_min,
 )
+from intervals.exchange.learning import Observed, drain_belief, learn
 from intervals.exchange.plan_spread import plan_spread
+from intervals.exchange.sampling import Contents, mixing_from_sample, share_from_sample
+from intervals.exchange.tool_errors import READING_ERROR, reading_error
 from intervals.fluid_age import age_after_exchange, next_due
 from intervals.readings import judge
 from intervals.usage import usage_from_readings
@@ -237,3 +240,22 @@ def test_odd_readings(shown: float) -> None:
     before = [(datetime.date(2026, 2, 23), 120_000.0), (datetime.date(2026, 3, 1), 120_900.0)]
     verdict = judge(shown, DAY, before, 0.0, 150.0, unit="km")
     told(spaced(shown), verdict.code, "" if verdict.guess is None else spaced(verdict.guess))
+
+
+def test_learning() -> None:
+    seen = [3.92, 3.87, 4.01, 2.90]
+    drain = learn(drain_belief(3.6), [Observed(litres, 0.12) for litres in seen])
+    told(
+        "3.6 ± 0.4 L", f"{', '.join(f'{litres:.2f}' for litres in seen)} ± 0.12", f"{drain.mean:.3f} ± {drain.sd:.3f}",
+        ", ".join(f"{odd.value:.2f}" for odd in drain.set_aside),
+    )  # fmt: skip
+    tray = learn(READING_ERROR, [reading_error(10.0, 10.36)])
+    told("0 ± 4 %", "−3.6 ± 1.2", f"{100 * tray.mean:.2f} ± {100 * tray.sd:.2f}".replace("-", "−"), "")
+    sampled = share_from_sample(Contents(110, 260, 225))
+    mixing = mixing_from_sample(sampled, 6.1, 4.0, 11.2).mixing
+    told(
+        "Ca 110 → 260, after 225; 6.1 + 4.0 of 11.2 L",
+        "",
+        f"share {sampled.share:.3f}, mixing {mixing:.3f}",
+        "",
+    )

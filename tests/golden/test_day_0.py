@@ -5,8 +5,9 @@ import datetime
 import pytest
 
 from notifications.models import Mail
-from shop.models import ChangeRecord, DueLine, ProposedLine, Reading, StateChange
+from shop.models import ChangeRecord, DueLine, ProposedLine, Reading, StateChange, Unit
 from shop.selectors.due import needs_action, states_of
+from shop.selectors.exchange import plans_for_units
 
 # Vehicle → (place in the interval in %, state, falls due, clock); worked out apart from this code from rate and limit.
 HEADLINES = {
@@ -157,3 +158,19 @@ def test_second_run_writes_nothing(depot_run: datetime.date) -> None:
 @pytest.mark.usefixtures("depot_run")
 def test_needs_action_leaves_out_what_is_not_yet() -> None:
     assert needs_action(DueLine.objects.all()).count() == 27
+
+
+@pytest.mark.usefixtures("depot_run")
+def test_every_unit_has_a_plan_with_its_range_or_says_why_not() -> None:
+    units = list(Unit.objects.select_related("unit_model__product"))
+    plans = plans_for_units(units)
+    assert len({unit.unit_model.code for unit in units}) == 20
+    for unit in units:
+        plan = plans[unit.pk]
+        if plan.best is None:
+            assert plan.cannot_say
+            continue
+        assert plan.spread.share.low < plan.best.fresh_share < plan.spread.share.high < 1.0
+        assert plan.spread.reserve_l.low < plan.best.total_to_reserve_l < plan.spread.reserve_l.high
+        # A range wider than a third either way would say nothing (common practice, no source).
+        assert plan.spread.reserve_l.sd < 0.17 * plan.best.total_to_reserve_l

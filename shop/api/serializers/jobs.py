@@ -1,11 +1,27 @@
 """Jobs: what was done, and the report that closes one."""
 
+from typing import Any
+
+from django.db.models import Manager
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from shop.api.serializers.due import DueRow
+from shop.api.serializers.exchange import SpreadRow
 from shop.api.serializers.fields import AsShown, Number
 from shop.api.serializers.units import LastServiceRow
 from shop.models import Job
+from shop.selectors.job_litres import JobShare, shares_of_jobs
+
+
+class JobRows(serializers.ListSerializer[Any]):
+    """Jobs in a list; their ranges are worked out together."""
+
+    def to_representation(self, data: Any) -> list[Any]:
+        """Work out the ranges of all jobs in one go."""
+        jobs = list(data.all() if isinstance(data, Manager) else data)
+        self.child.ranges = shares_of_jobs(jobs)
+        return super().to_representation(jobs)
 
 
 class JobRow(serializers.ModelSerializer[Job]):
@@ -14,9 +30,19 @@ class JobRow(serializers.ModelSerializer[Job]):
     unit = serializers.CharField(source="unit.code", read_only=True)
     vehicle = serializers.CharField(source="vehicle.number", read_only=True)
     product = serializers.CharField(source="product.code", default=None, read_only=True, allow_null=True)
+    tray = serializers.CharField(source="tray.code", default=None, read_only=True, allow_null=True)
+    jug = serializers.CharField(source="jug.code", default=None, read_only=True, allow_null=True)
+    scale = serializers.CharField(source="scale.code", default=None, read_only=True, allow_null=True)
+    stick = serializers.CharField(source="stick.code", default=None, read_only=True, allow_null=True)
+    strength_by = serializers.CharField(read_only=True, help_text="How the strengths were measured.")
+    fresh_share_spread = serializers.SerializerMethodField(
+        help_text="Range of the fresh share from the measured litres and the unit card; null where it cannot be said."
+    )
+    ranges: dict[int, JobShare] | None = None
 
     class Meta:
         model = Job
+        list_serializer_class = JobRows
         fields = (
             "code",
             "unit",
@@ -39,16 +65,41 @@ class JobRow(serializers.ModelSerializer[Job]):
             "in_kg",
             "fresh_share",
             "share_basis",
+            "fresh_share_spread",
+            "product_in_l",
+            "strength_found_share",
+            "strength_left_share",
+            "strength_by",
+            "boiling_found_c",
+            "boiling_left_c",
             "level_temp_c",
             "level_reading_mm",
             "level_proof",
             "product",
             "batch",
+            "tray",
+            "jug",
+            "scale",
+            "stick",
+            "drain_minutes",
+            "drain_start_c",
+            "shed_c",
+            "arrival_mm",
+            "arrival_temp_c",
+            "moved_ml",
+            "moved_from_mm",
+            "moved_to_mm",
             "done_by",
             "checked_by",
             "note",
         )
         read_only_fields = fields
+
+    @extend_schema_field(SpreadRow(allow_null=True))
+    def get_fresh_share_spread(self, job: Job) -> Any:
+        """Return the range of the job's fresh share."""
+        ranges = shares_of_jobs([job]) if self.ranges is None else self.ranges
+        return SpreadRow(ranges[job.pk].spread).data if job.pk in ranges else None
 
 
 def _text(help_text: str, length: int = 80) -> serializers.CharField:
@@ -71,6 +122,17 @@ class JobGiven(serializers.Serializer[Job]):
     in_l = _number("Went in, in litres as read.", 0)
     in_kg = _number("Went in, weighed.", 0)
     in_temp_c = _number("Temperature of what went in.")
+    product_in_l = _number("Coolant: litres of product in what went in; the rest was water.", 0)
+    strength_found_share = _number("Coolant: glycol share by volume before, 0 to 1.", 0)
+    strength_left_share = _number("Coolant: glycol share by volume afterwards, 0 to 1.", 0)
+    strength_by = serializers.ChoiceField(
+        default="",
+        allow_blank=True,
+        choices=Job.StrengthBy.choices,
+        help_text="How the strength was measured.",
+    )
+    boiling_found_c = _number("Brake fluid: boiling point before.")
+    boiling_left_c = _number("Brake fluid: boiling point afterwards.")
     level_temp_c = _number("Fluid temperature at the level check.")
     level_reading_mm = _number("Level against the target, in mm; above it is positive.")
     level_reason = _text("Why there is no level reading.", 200)
@@ -82,6 +144,18 @@ class JobGiven(serializers.Serializer[Job]):
         default="", help_text="Odometer as it shows; the hour meter where there is no odometer."
     )
     hours_text = AsShown(default="", help_text="Hour meter as it shows, on a vehicle that has both.")
+    tray = _text("Code of the tray that was read.", 12)
+    jug = _text("Code of the jug that was read.", 12)
+    scale = _text("Code of the scale.", 12)
+    stick = _text("Code of the stick.", 12)
+    drain_minutes = _number("Minutes from the plug coming out until the tray was read.", 0)
+    drain_start_c = _number("Fluid temperature when the plug came out.")
+    shed_c = _number("Shed temperature.")
+    arrival_mm = _number("Stick on arrival against its mark, in mm.")
+    arrival_temp_c = _number("Fluid temperature then.")
+    moved_ml = _number("A measured level correction in mL: poured in above zero, taken out below.")
+    moved_from_mm = _number("Stick just before it.")
+    moved_to_mm = _number("Stick just after it.")
     done_by = _text("Who did it.")
     checked_by = _text("Who checked it.")
     note = _text("Anything else.", 2000)

@@ -16,9 +16,9 @@ class Command(BaseCommand):
     """Propose card changes; a person accepts or declines them on the page “Learned”."""
 
     help = (
-        "Learn how much drains really give from the closed jobs that were weighed or read with a temperature, and "
-        "propose changes of the unit cards. Nothing changes until a person accepts; running again proposes nothing "
-        "new."
+        "Learn from the closed jobs how much drains really give, how sticks, trays and jugs read and how units mix, "
+        "and propose changes of unit cards and tools. Nothing changes until a person accepts; running again proposes "
+        "nothing new."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -49,16 +49,16 @@ def _day(text: str) -> datetime.date:
 
 def _as_text(report: LearnReport) -> str:
     if not report.lines:
-        return f"{report.as_of}: no job up to this day has drained a unit and nothing else."
+        return f"{report.as_of}: no job up to this day measured anything to learn from."
     return "\n".join(text for line in report.lines for text in _line(line))
 
 
 def _line(line: LearnLine) -> list[str]:
-    head = f"{line.unit_model} {line.figure}: {line.outcome}"
-    if line.value_l is not None:
-        head += (
-            f"; {line.value_l:.3f} ± {line.sd_l:.3f} L at 15 °C from {line.n} jobs, book {line.book_l:g} L"
-        )
+    head = f"{line.subject} {line.figure}: {line.outcome}"
+    if line.value is not None:
+        unit = "" if line.measured_in == "-" else f" {line.measured_in}"
+        at = " at 15 °C" if line.measured_in == "L" else ""
+        head += f"; {line.value:.3f} ± {line.sd:.3f}{unit}{at} from {line.n} jobs, book {line.book:g}{unit}"
     if line.ask_a_person:
         head += "; more than 15 % off the book, ask a person"
     return [head, *(f"  set aside {row['unit']} {row['job']}: {row['reason']}" for row in line.set_aside)]

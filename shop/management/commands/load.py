@@ -67,6 +67,8 @@ class Command(BaseCommand):
             if file.asked:
                 counts.append(f"{file.asked} asked about")
             self.stdout.write(f"{file.file}: {', '.join(counts)}")
+            for remark in file.remarks:
+                self.stdout.write(f"{file.file}: {remark}")
         for refusal in report.refusals:
             self.stdout.write(str(refusal))
         self.stdout.write(report.verdict())

@@ -30,11 +30,13 @@ FIGURES = {
     "purge_hold_up_l": "L",
     "turnover_per_l": "-",
     "bleed_per_l": "-",
+    "mixing": "-",
     "cooler_flow_l_per_min": "L/min",
     "ml_per_mm": "mL/mm",
     "stick_ref_c": "°C",
     "level_low_c": "°C",
     "level_high_c": "°C",
+    "wanted_strength_share": "-",
 }
 
 
@@ -47,8 +49,11 @@ def figure_name(cell: str) -> str:
     return cell
 
 
-def figure_fields(row: Row, made: Made, records: Records) -> Values:
-    """Return a card figure, litres whatever they were typed in."""
+def figure_fields(row: Row, made: Made, records: Records) -> Values | None:
+    """Return a card figure, litres whatever they were typed in.
+
+    None where a figure learned from jobs stays: a row replaces it only when it says so, or is itself a learned one.
+    """
     figure = str(row.values["figure"])
     value, unit = row.values["value"], str(row.values["unit_of_measure"])
     if FIGURES[figure] == "L":
@@ -59,6 +64,8 @@ def figure_fields(row: Row, made: Made, records: Records) -> Values:
     elif unit != FIGURES[figure]:
         allowed = FIGURES[figure]
         raise CellError(f"{figure} is given in {allowed}, not in “{unit}”; convert it.", "unit_of_measure")
+    if _stays_learned(row, records):
+        return None
     found: Values = {
         "unit_model": row.values["model"],
         "unit": row.values["unit"],
@@ -71,6 +78,22 @@ def figure_fields(row: Row, made: Made, records: Records) -> Values:
         if row.has(name):
             found[name] = row.values[name]
     return found
+
+
+def _stays_learned(row: Row, records: Records) -> bool:
+    """Say whether the held figure was learned and this row does not ask to replace it; the row's remark tells."""
+    owner = tuple(None if row.values[name] is None else row.values[name].pk for name in ("model", "unit"))
+    held = records.group(CardFigure, "unit_model_id", "unit_id", "figure").get((*owner, row.values["figure"]))
+    if not held or held[0].source != "learned" or row.values["source"] == "learned":
+        return False
+    if row.values["replaces_learned"]:
+        return False
+    row.remark(
+        f"{row.cells.get('model') or row.cells.get('unit')} {held[0].figure}: the {held[0].value:.4g} "
+        f"{held[0].measured_in} learned from jobs stay, not the {row.cells['value']} of row {row.line}; write yes "
+        "under replaces_learned to overwrite them."
+    )
+    return True
 
 
 def unit_card(unit: Unit, records: Records) -> UnitCard:

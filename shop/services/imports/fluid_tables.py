@@ -69,6 +69,7 @@ PRODUCTS = simple(
         Column("density15_kg_m3", number(low=500, high=2000), "density15_kg_m3"),
         Column("kv40_mm2_s", _ABOVE_ZERO, "kv40_mm2_s"),
         Column("kv100_mm2_s", _ABOVE_ZERO, "kv100_mm2_s"),
+        Column("strength_share", number(above=0, high=1), "strength_share"),
         Column("sealed_life_months", whole(1, 600), "sealed_life_months"),
         Column("opened_life_months", whole(0, 600), "opened_life_months"),
         Column("top_ups_l_per_month", _AMOUNT, "top_ups_l_per_month"),

@@ -178,6 +178,7 @@ UNIT_CARD = Table(
         Column("value", _AMOUNT, is_needed=True),
         Column("unit_of_measure", is_needed=True),
         Column("source", _SOURCE, is_needed=True),
+        Column("replaces_learned", yes_no, blank=False),
         Column("noted_on", day, "noted_on"),
         Column("note", field="note"),
     ),

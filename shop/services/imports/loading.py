@@ -260,6 +260,7 @@ def _store(table: Table, rows: list[Row], records: Records, report: FileReport) 
     report.added += sum(did == ADDED for did in outcome.rows.values())
     report.changed += sum(did == CHANGED for did in outcome.rows.values())
     report.unchanged += len(good) - len(outcome.rows)
+    report.remarks += [sentence for row in good for sentence in row.remarks]
     notes = list(outcome.notes.values())
     return notes + (table.after(outcome.touched, records) if table.after else [])
 

@@ -7,6 +7,8 @@ from django.db import models
 
 from shop.models import (
     Depot,
+    Job,
+    MeasuringTool,
     Person,
     Product,
     Season,
@@ -28,6 +30,8 @@ CODES: dict[type[models.Model], str] = {
     UnitModel: "code",
     Vehicle: "number",
     Unit: "code",
+    MeasuringTool: "code",
+    Job: "code",
 }
 FILES: dict[type[models.Model], str] = {
     Season: "seasons.csv",
@@ -39,6 +43,8 @@ FILES: dict[type[models.Model], str] = {
     UnitModel: "unit_models.csv",
     Vehicle: "vehicles.csv",
     Unit: "units.csv",
+    MeasuringTool: "tools.csv",
+    Job: "jobs.csv",
 }
 
 Key = tuple[Hashable, ...]

@@ -25,7 +25,7 @@ class Refusal:
 
 @dataclass(slots=True)
 class FileReport:
-    """Counts of one file; `asked` are readings kept but set aside with a question."""
+    """Counts of one file; `asked` are readings set aside with a question, `remarks` say what good rows left alone."""
 
     file: str
     rows: int = 0
@@ -35,6 +35,7 @@ class FileReport:
     refused: int = 0
     asked: int = 0
     refusals: list[Refusal] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
 
     def counts(self) -> dict[str, int]:
         """Return the counts by name."""
@@ -89,6 +90,7 @@ class LoadReport:
                 {
                     "file": file.file,
                     **file.counts(),
+                    "remarks": file.remarks,
                     "refusals": [
                         {"row": one.row, "column": one.column, "sentence": one.sentence}
                         for one in file.refusals

@@ -21,16 +21,23 @@ class Row:
         cells: column name → text without outer blanks.
         values: column name → parsed value; a blank cell gives the column's blank value.
         errors: (column, sentence); a row with errors is not loaded.
+        remarks: sentences on what was left as it was, though the row is good.
     """
 
     line: int
     cells: Mapping[str, str]
     values: dict[str, object] = field(default_factory=dict)
     errors: list[tuple[str, str]] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
 
     def refuse(self, column: str, sentence: str) -> None:
         """Note one reason not to load this row."""
         self.errors.append((column, sentence))
+
+    def remark(self, sentence: str) -> None:
+        """Note once what was left as it was."""
+        if sentence not in self.remarks:
+            self.remarks.append(sentence)
 
     def has(self, column: str) -> bool:
         """Say whether the sheet has this column at all."""

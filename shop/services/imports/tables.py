@@ -3,6 +3,7 @@
 from shop.services.imports import fleet_tables as fleet
 from shop.services.imports import fluid_tables as fluids
 from shop.services.imports import house_tables as house
+from shop.services.imports import measuring_tables as measuring
 from shop.services.imports import shelf_tables as shelf
 from shop.services.imports.incoming_readings import READINGS
 
@@ -26,7 +27,9 @@ TABLES = (
     fleet.METER_CHANGES,
     READINGS,
     fleet.LAST_SERVICES,
+    measuring.TOOLS,
     fleet.JOBS,
+    measuring.SAMPLES,
     shelf.STOCK,
     shelf.RESERVATIONS,
     shelf.ORDERED,

@@ -12,6 +12,7 @@ from shop.services.imports.declared import Made, Values
 from shop.services.imports.incoming_readings import at_depot, meter_of
 from shop.services.imports.records import Records
 from shop.services.imports.sheets import Row
+from shop.services.job_tools import LEARNED_FROM
 from shop.services.meter_history import shown_value, total_on
 
 _DUST = 1e-6
@@ -124,7 +125,10 @@ _JOB_PLAIN = (
         "note",
     ),
     *("out_l", "out_temp_c", "out_kg", "in_l", "in_temp_c", "in_kg", "fresh_share"),
+    "product_in_l",
+    *("strength_found_share", "strength_left_share", "strength_by", "boiling_found_c", "boiling_left_c"),
     *("level_temp_c", "level_reading_mm", "level_proof"),
+    *("tray", "jug", "scale", "stick", *LEARNED_FROM),
 )
 
 

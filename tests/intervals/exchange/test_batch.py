@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 
 from intervals.errors import CardError, QuantityError
+from intervals.exchange.band import share_band
 from intervals.exchange.batch import OPTIONS, REASONS, plan_many
 from intervals.exchange.card import UnitCard
 from intervals.exchange.catalogue import METHODS, TYPICAL_HOURS, TYPICAL_SHARES, WorkHours
+from intervals.exchange.done import share_of_done
 from intervals.exchange.methods import plan_exchange
 from intervals.exchange.starts import COOLER_LINE, DRAIN, MACHINE, OVERNIGHT, START_QUICK
 
@@ -167,3 +169,22 @@ def test_no_units_give_an_empty_table():
 def test_what_cannot_be_asked_is_refused_with_a_sentence(tb6, allowed, targets, message):
     with pytest.raises(QuantityError, match=message):
         plan_many([tb6], allowed, targets)
+
+
+@pytest.mark.parametrize("mixing", [0.0, 0.45, 0.95, 1.0])
+def test_a_mixing_number_on_the_card_counts_in_the_place_of_the_guess(mixing):
+    # Reference calculation: 6.1 + 4.0 of 11.2 L leave 0.9018 at m 0 and 0.6814 at m 1, linear between.
+    card = UnitCard(11.2, quick_drain_l=3.6, overnight_drain_l=6.1, mixing=mixing)
+    targets = np.linspace(0.6, 0.85, 9)
+    table = plan_many([card] * targets.size, [[COOLER_LINE]] * targets.size, targets)
+    for row, target in enumerate(targets.tolist()):
+        assert_same(card, [COOLER_LINE], target, table, row)
+    band = share_band(card, COOLER_LINE, "overnight drain", [10.1])
+    assert band.best[0] == pytest.approx(0.9018 - mixing * (0.9018 - 0.6814), abs=1e-4)
+    done = share_of_done(card, f"overnight drain + {COOLER_LINE}", 10.1)
+    assert done.share == pytest.approx(band.best[0])
+    guessed = share_band(replace(card, mixing=None), COOLER_LINE, "overnight drain", [10.1])
+    assert (guessed.best[0], guessed.low[0]) == (
+        pytest.approx(0.7696, abs=1e-4),
+        pytest.approx(0.7255, abs=1e-4),
+    )

@@ -3,9 +3,11 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from uncertainties import ufloat
 
 from intervals.errors import QuantityError
-from intervals.exchange.coolant import CAUTIONS, DRAIN_MORE, strength_after, strength_mix
+from intervals.exchange.coolant import CAUTIONS, DRAIN_MORE, concentrate_spread, strength_after, strength_mix
+from intervals.exchange.propagation import Input, Uncertainty
 
 
 # Reference calculation: 26 L system, 17 L out, 32 % to 50 %.
@@ -98,3 +100,24 @@ def test_cautions_name_heat_and_poison_and_defer_to_the_maker():
     text = " ".join(CAUTIONS)
     for word in ("hot cooling system", "poisonous", "maker"):
         assert word in text
+
+
+# Reference library: `uncertainties`, x = V c_target - (V - D) c_found with V and D within 5 %, strength within 2 %.
+@pytest.mark.parametrize(
+    ("found", "target", "product"), [(0.32, 0.5, 1.0), (0.45, 0.5, 0.7), (0.6, 0.5, 1.0)]
+)
+def test_the_litres_of_concentrate_are_as_sure_as_system_drain_and_strength(found, target, product):
+    root3 = math.sqrt(3.0)
+    inputs = (
+        Input("system", 26.0, Uncertainty(1.3), 0.0),
+        Input("drain", 17.0, Uncertainty(0.85), 0.0),
+    )
+    got = concentrate_spread(*inputs, found, target, product)
+    v, d, c = ufloat(26.0, 1.3 / root3), ufloat(17.0, 0.85 / root3), ufloat(found, 0.02 / root3)
+    reference = (v * target - (v - d) * c) / product
+    assert got.value == pytest.approx(reference.n)
+    assert got.value == pytest.approx(strength_mix(26.0, 17.0, found, target, product).concentrate_l)
+    assert got.sd == pytest.approx(reference.s, rel=1e-6)
+    assert (got.low, got.high) == pytest.approx(
+        (reference.n - 1.96 * reference.s, reference.n + 1.96 * reference.s), abs=1e-3
+    )

@@ -1,6 +1,7 @@
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,7 +13,7 @@ from intervals.exchange.card import UnitCard
 from intervals.exchange.done import share_of_done
 from intervals.exchange.first_fill import combined_u, first_fill_l, need_model, need_spread
 from intervals.exchange.propagation import Input, Uncertainty, monte_carlo
-from intervals.exchange.spread import share_inputs, share_model, share_spread
+from intervals.exchange.spread import done_spread, share_inputs, share_model, share_percent, share_spread
 
 PLAIN = UnitCard(total_fill_l=11.2, quick_drain_l=3.6, overnight_drain_l=6.1)
 LINE = "overnight drain + cooler-line exchange"
@@ -154,3 +155,38 @@ def test_what_cannot_be_spread_says_why(tb6):
         share_spread(dataclasses.replace(PLAIN, quick_drain_l=12.0), LINE, 10.1, {})
     with pytest.raises(QuantityError, match="allowed are"):
         need_spread({"bucket_l": 3.0}, {})
+
+
+# Reference library: `uncertainties`, litres that really went in over the total fill.
+def test_a_finished_drain_is_as_sure_as_its_litres_and_the_card():
+    card = dataclasses.replace(PLAIN, sources={"total_fill_l": "guess"})
+    got = done_spread(card, "drain-and-refill", 3.5, Uncertainty(0.03 * 3.5))
+    reference = ufloat(3.5, 0.105 / math.sqrt(3)) / ufloat(11.2, 0.2 * 11.2 / math.sqrt(3))
+    assert got.value == pytest.approx(reference.n)
+    assert got.sd == pytest.approx(reference.s, rel=0.03)
+
+
+@pytest.mark.parametrize("title", [LINE, "quick drain + machine exchange", "bleed"])
+def test_a_finished_exchange_agrees_with_drawing_all_figures(tb6, title):
+    for card in (tb6, PLAIN):
+        got = done_spread(card, title, 10.1, Uncertainty(0.3))
+        budget = {"new_fluid_l": Uncertainty(0.3), "total_fill_l": Uncertainty(0.05 * 11.2)}
+        if title != "bleed":
+            start = "overnight_drain_l" if title == LINE else "quick_drain_l"
+            budget[start] = Uncertainty(0.05 * getattr(card, start))
+        drawn = monte_carlo(share_model(card, title), share_inputs(card, title, 10.1, budget), 1500)
+        assert got.sd == pytest.approx(drawn.sd, rel=0.08)
+        assert (got.low, got.high) == pytest.approx((drawn.low, drawn.high), abs=0.4 * drawn.sd)
+
+
+# A normal law cut at one: its upper 2.5 % point from drawing, the draws beyond one thrown away.
+def test_nearly_all_new_never_reads_as_all_new():
+    axle = UnitCard(2.2, 2.1, sources={"total_fill_l": "maker", "quick_drain_l": "maker"})
+    got = share_spread(
+        axle, "drain-and-refill", 2.1, {"total_fill_l": Uncertainty(0.11), "new_fluid_l": Uncertainty(0.1)}
+    )
+    draws = np.random.default_rng(3).normal(got.value, got.sd, 200_000)
+    low, high = np.quantile(draws[draws <= 1.0], [0.025, 0.975])
+    assert (got.low, got.high) == pytest.approx((low, high), abs=0.002)
+    assert share_percent(got.high) == "99%"
+    assert (share_percent(1.0), share_percent(0.7734)) == ("100%", "77%")

@@ -22,6 +22,9 @@ READ = [
     "pick-lists",
     "daily-runs",
     "daily-runs/NORTH/2026-03-09",
+    "proposals",
+    "samples",
+    "tools",
     "openapi.json",
     "docs",
 ]
@@ -33,6 +36,10 @@ WRITE = [
     "stock-movements",
     "goods-in",
     "batches/ATF-1/B7",
+    "proposals/1/answer",
+    "samples",
+    "samples/1/answer",
+    "tools",
 ]
 OTHER_DEPOT = [
     "vehicles/K90",
@@ -99,6 +106,8 @@ def test_an_administrator_sees_every_depot(north, south):
         ("readings", {"fleet", "stores", "technician", "foreman", "apprentice"}),
         ("units/K01-TB6/jobs", {"technician", "foreman"}),
         ("daily-runs", {"fleet", "stores", "foreman"}),
+        ("samples", {"technician", "foreman", "apprentice"}),
+        ("tools", {"foreman"}),
     ],
 )
 @pytest.mark.parametrize("role", ["fleet", "stores", "technician", "foreman", "apprentice"])

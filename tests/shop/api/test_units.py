@@ -112,3 +112,59 @@ def test_a_units_jobs_are_listed_the_last_first(foreman):
     foreman.post("/api/v1/units/K01-TB6/jobs", JOB, format="json")
     days = [row["done_on"] for row in foreman.get("/api/v1/units/K01-TB6/jobs").json()["results"]]
     assert days == ["2026-03-09", "2025-01-14"]
+
+
+# Reference calculation: 10.1 L, and 0.773 with 72 to 81 % in 95 of 100 jobs.
+def test_a_plan_says_how_sure_it_is(foreman):
+    plan = foreman.get("/api/v1/units/K01-TB6/exchange-plan").json()
+    spread = plan["best"]["spread"]
+    assert spread["coverage_share"] == 0.95
+    assert (spread["fresh_share"]["low"], spread["fresh_share"]["high"]) == pytest.approx(
+        (0.724, 0.806), abs=0.002
+    )
+    litres = spread["new_fluid_l"]
+    assert litres["value"] == pytest.approx(10.1)
+    assert (litres["low"], litres["high"]) == pytest.approx(
+        (10.1 - 1.96 * litres["sd"], 10.1 + 1.96 * litres["sd"]), abs=1e-3
+    )
+    assert "95 of 100" in spread["sentence"]
+    assert plan["product_figures"][0] == {
+        "figure": "density15_kg_m3", "value": 850.0, "measured_in": "kg/m³", "source": "product"
+    }  # fmt: skip
+    assert plan["product_figures"][1]["source"] == "default"
+    assert (plan["coolant"], plan["brakes"]) == (None, None)
+
+
+def test_due_lines_carry_litres_and_share_with_their_range(foreman):
+    (line,) = foreman.get("/api/v1/due-list").json()["results"]
+    assert line["plan"]["title"] == "overnight drain + cooler-line exchange"
+    assert line["plan"]["fresh_share"]["low"] < 0.773 < line["plan"]["fresh_share"]["high"]
+    assert line["plan"]["total_to_reserve_l"]["value"] > line["plan"]["new_fluid_l"]["value"]
+
+
+def test_jobs_carry_the_range_of_their_share(foreman, north):
+    foreman.post("/api/v1/units/K01-TB6/jobs", JOB, format="json")
+    closed, old = foreman.get("/api/v1/units/K01-TB6/jobs").json()["results"]
+    spread = closed["fresh_share_spread"]
+    assert spread["low"] < closed["fresh_share"] == spread["value"] < spread["high"]
+    assert old["fresh_share_spread"] is None
+
+
+# Reference calculation: 26 L system, 17 L out, 32 % to 50 %: 10.12 and 6.88 L.
+def test_a_cooling_system_is_told_concentrate_and_water(foreman, north):
+    model = north.unit.unit_model
+    type(model).objects.update(kind="cooling system", methods=["drain-and-refill"], house_method="")
+    model.figures.exclude(figure__in=["total_fill_l", "quick_drain_l"]).delete()
+    model.figures.filter(figure="total_fill_l").update(value=26)
+    address = "/api/v1/units/K01-TB6/exchange-plan"
+    got = foreman.get(
+        address, {"strength_found_share": "0.32", "strength_wanted_share": "0.5", "drained_l": "17"}
+    )
+    coolant = got.json()["coolant"]
+    assert (coolant["concentrate_l"], coolant["water_l"]) == pytest.approx((10.12, 6.88), abs=0.005)
+    assert coolant["concentrate_spread_l"]["low"] < 10.12 < coolant["concentrate_spread_l"]["high"]
+    assert coolant["filled_as_wanted_share"] == pytest.approx(0.438, abs=5e-4)
+    unsaid = foreman.get(address).json()["coolant"]
+    assert unsaid["concentrate_l"] is None
+    assert "measure it" in unsaid["cannot_say"]
+    assert foreman.get(address, {"strength_found_share": "32"}).status_code == 400

@@ -19,10 +19,13 @@ class Report:
     in_l: float | None = 3.5
     in_kg: float | None = None
     in_temp_c: float | None = None
+    product_in_l: float | None = None
+    strength_found_share: float | None = None
+    strength_left_share: float | None = None
 
 
-def measured(family, density=None, **report):
-    product = Product(code="F99", family=family, density15_kg_m3=density)
+def measured(family, density=None, strength=None, **report):
+    product = Product(code="F99", family=family, density15_kg_m3=density, strength_share=strength)
     return measure(Unit.objects.get(code="K01-TB6"), product, Report(**report))
 
 
@@ -50,9 +53,39 @@ def test_weighed_coolant_needs_no_temperature(fleet):
     assert got.waste_l == pytest.approx(4.0 * 1.002, abs=0.003)
 
 
+# Reference library: CoolProp; a concentrate's own density says nothing about the mix that was weighed.
+@pytest.mark.parametrize("strength", [0.3, 0.5])
+def test_weighed_coolant_counts_with_the_density_of_its_strength(fleet, strength):
+    at15, at20 = (PropsSI("D", "T", t + 273.15, "P", 5e5, f"INCOMP::AEG[{strength}]") for t in (15.0, 20.0))
+    got = measured(Product.Family.COOLANT, 1113.0, 1.0, out_kg=4.3, strength_found_share=strength)
+    assert got.waste_l == pytest.approx(4300.0 / at15 * at15 / at20, rel=0.002)
+    assert "default" not in got.basis
+
+
+# Usual density of new brake fluid, 1.05 to 1.10 kg/L at 20 °C, and of oil, 0.83 to 0.87 (data sheets, from memory).
+@pytest.mark.parametrize(
+    ("family", "low_l", "high_l"),
+    [
+        (Product.Family.BRAKE_FLUID, 1 / 1.10, 1 / 1.05),
+        (Product.Family.OIL, 1 / 0.88, 1 / 0.83),
+        (Product.Family.COOLANT, 1 / 1.09, 1 / 1.05),
+    ],
+)
+def test_a_missing_density_is_the_default_of_the_family_and_says_so(fleet, family, low_l, high_l):
+    got = measured(family, out_kg=1.0)
+    assert low_l <= got.waste_l <= high_l
+    assert "density" in got.basis
+    assert got.basis.endswith("default")
+    assert "default" not in measured(family, 1000.0, out_kg=1.0).basis
+
+
+def test_plain_water_in_a_cooling_system_is_counted_at_the_end_of_the_table(fleet):
+    got = measured(Product.Family.COOLANT, out_l=4.0, out_temp_c=60.0, strength_found_share=0.0)
+    # Water shrinks by 1.5 % from 60 to 20 °C (steam tables, from memory); 20 % glycol by a little more.
+    assert got.waste_l == pytest.approx(4.0 * (1 - 0.016), abs=0.02)
+
+
 def test_what_cannot_be_brought_to_20_degrees_says_why(fleet):
-    with pytest.raises(QuantityError, match="no density"):
-        measured(Product.Family.COOLANT, out_kg=4.3)
     with pytest.raises(QuantityError, match="outside -30 to 115"):
         measured(Product.Family.COOLANT, out_l=4.0, out_temp_c=700.0)
     with pytest.raises(QuantityError, match="not usable"):

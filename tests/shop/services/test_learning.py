@@ -10,7 +10,8 @@ from django.test.utils import CaptureQueriesContext
 
 from shop.errors import ConflictError, NotAllowed
 from shop.models import CardFigure, CardProposal, ChangeRecord, Job
-from shop.services.learning import learn_refit, proposal_decide
+from shop.services.learning import learn_refit
+from shop.services.learning_proposals import proposal_decide
 from tests.factories import (
     FittingFactory,
     PersonFactory,
@@ -118,7 +119,7 @@ def test_litres_with_a_temperature_serve_as_a_weight_does(box):
     box.job(None, method="overnight drain", out_l=6.0, out_temp_c=70.0)
     line = learn()
     assert line.figure == "overnight_drain_l"
-    assert line.used[0]["litres_15c"] == pytest.approx(5.754, abs=0.003)
+    assert line.used[0]["value"] == pytest.approx(5.754, abs=0.003)
     assert (line.used[0]["measured_by"], line.outcome) == ("litres and temperature", "too few jobs")
 
 
@@ -238,8 +239,8 @@ def test_what_was_accepted_is_not_learned_twice(taught):
     learn()
     proposal_decide(CardProposal.objects.get(), True, PersonFactory())
     again = learn()
-    assert (again.outcome, again.book_l) == ("agrees with the card", 3.6)
-    assert again.value_l == pytest.approx(CardProposal.objects.get().value, abs=1e-12)
+    assert (again.outcome, again.book) == ("agrees with the card", 3.6)
+    assert again.value == pytest.approx(CardProposal.objects.get().value, abs=1e-12)
 
 
 def test_what_was_declined_stays_declined_until_there_is_another_job(taught):
@@ -336,11 +337,11 @@ def test_the_command_prints_what_it_learned(taught, capsys):
     call_command("learn", "--json", "--as-of", "2026-03-01")
     data = json.loads(capsys.readouterr().out)
     assert data["as_of"] == "2026-03-01"
-    assert [(line["unit_model"], line["outcome"], line["n"]) for line in data["lines"]] == [
+    assert [(line["subject"], line["outcome"], line["n"]) for line in data["lines"]] == [
         ("TB6", "unchanged", 3)
     ]
 
 
 def test_the_command_says_when_there_is_nothing(capsys):
     call_command("learn")
-    assert "no job up to this day" in capsys.readouterr().out
+    assert "measured anything to learn from" in capsys.readouterr().out

@@ -50,7 +50,7 @@ def test_the_page_shows_book_learned_and_what_was_set_aside(foreman, proposal):
     # Reference calculation: 3.924 ± 0.068 L at 15 °C from book 3.6; the book holds at 20 °C, where it is 3.587 at 15,
     # which pulls the mean down by 0.013 × 6.25/214.6 = 0.0004 L.
     text = page(foreman)
-    for told in ("3.923 ± 0.068", "3.6", "book, maker", "from 3.6 to 3.94 L at 20 °C", "above the book"):
+    for told in ("3.923 ± 0.068", "3.6", "book, maker", "from 3.6 to 3.94\u00a0L at 20 °C", "above the book"):
         assert told in text
     assert "D-K13-TB6" in text
     assert "far below the others" in text
@@ -76,7 +76,7 @@ def test_the_foreman_accepts(foreman, proposal):
 
 
 def test_the_foreman_declines(foreman, proposal):
-    assert "declined; the card stays" in answer(foreman, proposal, "decline").content.decode()
+    assert "declined; it stays" in answer(foreman, proposal, "decline").content.decode()
     assert CardFigure.objects.get(figure="quick_drain_l").value == 3.6
     assert "reload the page" in answer(foreman, proposal, "accept").content.decode()
 

@@ -11,6 +11,7 @@ PAGES = [
     "/units/K01-TB6",
     "/vehicles/K01",
     "/orders",
+    "/tools",
     "/stock",
     "/pick-list",
 ]
