@@ -2,6 +2,8 @@
 
 import io
 import json
+import re
+from pathlib import Path
 
 import jsonschema
 import pytest
@@ -63,6 +65,16 @@ def test_the_schema_printed_is_a_schema_and_takes_the_request(exchange):
     schema = json.loads(out)
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(JOB, schema)
+
+
+def test_the_example_of_the_readme_runs(exchange):
+    """By hand: two drains of 3.6 of 11.2 L leave (1 - 3.6/11.2)^2 old, not yet 60 % fresh; three reach 0.6875."""
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    request = re.search(r"^echo '(\{.*\})' \| .*manage\.py exchange --json$", readme, re.MULTILINE)[1]
+    code, out, err = exchange(request)
+    assert (code, err) == (0, "")
+    rows = {row["title"]: row for row in json.loads(out)["plans"]}
+    assert rows["repeated drain-and-refill"]["fresh_share"] == pytest.approx(0.6875, abs=5e-5)
 
 
 @pytest.mark.django_db
