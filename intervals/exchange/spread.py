@@ -26,10 +26,12 @@ from intervals.exchange.propagation import (
     Uncertainty,
     propagate,
 )
-from intervals.exchange.shares import MIXING_BEST, one_number_share, share_after_drains
+from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
 from intervals.exchange.starts import COOLER_LINE, MACHINE, START_OVERNIGHT, START_QUICK, start_litres
 
 MIXING_LIMIT = 0.2
+LEARNED_MIXING_LIMIT = 0.1
+"""How far the mixing number may lie from 0.6 where nothing is known, and from a learned one (common practice)."""
 MIXING_BOUNDS: Mapping[str, tuple[float, float]] = {"turnover": (0.0, 4.0), "bleed": (0.0, 0.5)}
 """What a box may do that nobody has looked into: the range of the mixing cases. Common practice, no source."""
 
@@ -109,7 +111,7 @@ def share_model(card: UnitCard, title: str, stage_l: float | None = None) -> Mod
         if has_curve:
             litres = max(litres, start_litres(moved, start))
             return float(share_curve(moved, method, litres, start=start, stage_l=stage_l)[0, 0])
-        mixing = figures.get("mixing", MIXING_BEST)
+        mixing = figures.get("mixing", mixing_numbers(card.mixing)[0])
         if is_pushed or method == BLEED:
             drained_l = min(start_litres(moved, start), litres)
             return one_number_share(drained_l, litres - drained_l, moved.total_fill_l, mixing)
@@ -159,9 +161,11 @@ def share_inputs(
     else:
         bounds = ()
         if is_pushed and not has_parts:
-            budget.setdefault("mixing", Uncertainty(MIXING_LIMIT))
+            budget.setdefault(
+                "mixing", Uncertainty(MIXING_LIMIT if card.mixing is None else LEARNED_MIXING_LIMIT)
+            )
     budget.setdefault("new_fluid_l", Uncertainty(0.0))
-    values = {"new_fluid_l": new_fluid_l, "mixing": MIXING_BEST}
+    values = {"new_fluid_l": new_fluid_l, "mixing": mixing_numbers(card.mixing)[0]}
     given = tuple(
         Input(
             name,

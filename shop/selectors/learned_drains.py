@@ -7,11 +7,11 @@ from collections.abc import Collection
 from intervals.errors import HatchmarkError
 from intervals.exchange import UnitCard, fit_drain_curve
 from intervals.exchange.drain import HOT_C, SHED_C
-from intervals.exchange.fluid_kinds import OIL, litres_at_base
+from intervals.exchange.fluid_kinds import OIL, PETROLEUM_OIL, FluidLaw, litres_at_base
 from intervals.exchange.learning import LEARNED_AT_C, Observed, drain_spread, normalise_drain
 from intervals.exchange.level import excess_ml
 from intervals.exchange.starts import DRAIN, OVERNIGHT
-from intervals.exchange.volumes import DEFAULT_DENSITY_KG_M3, litres_from_kg
+from intervals.exchange.volumes import litres_from_kg
 from shop.models import CardFigure, Job, MeasuringTool, UnitModel
 from shop.selectors.exchange import card_from
 from shop.selectors.learned_jobs import (
@@ -122,8 +122,8 @@ def low_on_arrival_l(job: Job, card: UnitCard | None) -> float:
         return 0.0
     at_c = card.stick_ref_c if job.arrival_temp_c is None else job.arrival_temp_c
     product = product_of(job)
-    density = (product.density15_kg_m3 if product else None) or DEFAULT_DENSITY_KG_M3
-    return -excess_ml(job.arrival_mm, at_c, card, density) / 1000.0
+    law = FluidLaw(product.family, product.density15_kg_m3) if product else PETROLEUM_OIL
+    return -excess_ml(job.arrival_mm, at_c, card, law) / 1000.0
 
 
 def litres_out_15c(job: Job) -> tuple[float | None, str, float, str]:

@@ -11,6 +11,7 @@ PAGES = [
     "/units/K01-TB6/sample", "/learning", "/tools", "/tools/T3", "/vehicles/K18", "/orders", "/readings",
     "/stock", "/stock/1", "/goods-in", "/pick-list?day=2026-03-02", "/batches/F05/BA-2507", "/labels/F07",
     "/forecasts", "/forecasts?meter=engine+hours", "/nothing-here",
+    "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
 ]  # fmt: skip
 LEAST_TARGET_PX = 44
 NARROW_TARGETS = """least => [...document.querySelectorAll('button, input, select, summary, .main-nav a, .main-button')]
