@@ -3,6 +3,7 @@
 Nothing is stored. Each part of the answer says itself why it cannot be given.
 """
 
+import math
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -17,9 +18,17 @@ from intervals.exchange.model import simulate
 from intervals.exchange.starts import COOLER_LINE, DRAIN, MACHINE, OVERNIGHT
 from shop.models import Person
 from shop.planning.packs import Pack, PackChoice, choose_packs
-from shop.selectors.bench_fluid import FluidShown, StrengthShown, fluid_shown, strength_shown
+from shop.selectors.bench_fluid import (
+    FluidShown,
+    StrengthShown,
+    fluid_of,
+    fluid_shown,
+    product_named,
+    strength_shown,
+)
 from shop.selectors.bench_level import DrainShown, FirstPour, StickScale, drain_shown, first_pour, stick_scale
 from shop.selectors.bench_packs import fluid_price_per_l, packs_of
+from shop.selectors.bench_ranges import RangesShown, ranges_shown
 from shop.selectors.bench_request import BenchInput, BenchRefused, Fluid, Temperatures
 from shop.selectors.bench_stages import (
     Chosen,
@@ -31,6 +40,7 @@ from shop.selectors.bench_stages import (
 )
 from shop.selectors.bench_steps import SequenceShown, sequence_shown
 from shop.selectors.exchange import FIGURE_FIELDS, HOUSE_TARGET_SHARE, TYPICAL_KINDS, figures_in_force
+from shop.selectors.fluids import why_not
 from shop.selectors.units import unit_find
 
 GEARBOX_METHODS = (DRAIN, REPEATED, OVERNIGHT, COOLER_LINE, MACHINE)
@@ -39,6 +49,8 @@ METHODS_OF_KIND = {
     "hydraulics": (TANK, CYCLE_TANK),
     **dict.fromkeys(("cooling", "engine", "axle", "manual", "transfer", "steering"), (DRAIN, REPEATED)),
 }
+BLED = "A bleed has no first fill: the reservoir stays between its marks as old fluid leaves and must not run dry."
+WHOLE_DRAIN = 1e-9
 KIND_OF_FLUID = {"cooling": COOLANT, "brakes": BRAKE_FLUID}
 
 
@@ -58,6 +70,8 @@ class Subject:
     house_method: str = ""
     window_c: tuple[float | None, float | None] = (None, None)
     packs: tuple[Pack, ...] = ()
+    product: str = ""
+    must_not: str = ""
     on_record: dict[str, float] = field(default_factory=dict)
 
 
@@ -76,6 +90,7 @@ class Bench:
     fluid: FluidShown
     strength: StrengthShown
     sequence: SequenceShown
+    ranges: RangesShown
     packs: PackChoice | None
 
 
@@ -111,11 +126,12 @@ def bench_of(asked: BenchInput, person: Person | None = None, *, is_every_depot:
         method_curves(subject.card, plans, chosen),
         stage_plan(card, chosen),
         drain_shown(card, fluid, temps, asked.measures),
-        stick_scale(card, fluid, temps, asked.measures, pour.guard_l),
+        stick_scale(card, fluid, temps, asked.measures, pour.guard_l, subject.level_by),
         pour,
-        fluid_shown(fluid),
+        fluid_shown(fluid, subject.product, subject.must_not),
         strength_shown(fluid, asked.measures, card.total_fill_l, card.quick_drain_l or chosen.drained_l),
         sequence_shown(card, asked.steps),
+        ranges_shown(card, plans, chosen, is_tried=asked.new_fluid_l is not None),
         _packs(subject, chosen),
     )
 
@@ -169,10 +185,12 @@ def bench_data(bench: Bench) -> dict[str, Any]:
 
 def _typed(asked: BenchInput) -> Subject:
     card = _card({}, asked.card, None, {})
-    fluid = replace(asked.fluid, kind=asked.fluid.kind or _kind_of_fluid(card.unit_kind))
-    methods = asked.allowed_methods or _usual_methods(card.unit_kind)
-    target_share = asked.target_share or HOUSE_TARGET_SHARE
-    return Subject(card, methods, target_share, asked.method, fluid, asked.measures.level_by or "stick")
+    product = product_named(asked.product)
+    return Subject(
+        card, asked.allowed_methods or _usual_methods(card.unit_kind), asked.target_share or HOUSE_TARGET_SHARE,
+        asked.method, fluid_of(asked.fluid, product, _kind_of_fluid(card.unit_kind)),
+        asked.measures.level_by or "stick", packs=packs_of(product), product=str(product or ""),
+    )  # fmt: skip
 
 
 def _usual_methods(unit_kind: str | None) -> tuple[str, ...]:
@@ -199,24 +217,16 @@ def _from_unit(asked: BenchInput, person: Person | None) -> Subject:
     kind = TYPICAL_KINDS[model.Kind(model.kind)]
     card = _card(on_record, asked.card, kind, {name: own.source for name, own in known.items()})
     purge = known.get("purge_hold_up_l")
-    house, product = asked.fluid, model.product
-    if product is not None:
-        house = replace(
-            house,
-            kind=house.kind or product.family,
-            density_kg_m3=house.density_kg_m3 or product.density15_kg_m3,
-            kv40_mm2_s=house.kv40_mm2_s or product.kv40_mm2_s,
-            kv100_mm2_s=house.kv100_mm2_s or product.kv100_mm2_s,
-        )
-    else:
-        house = replace(house, kind=house.kind or _kind_of_fluid(kind))
+    product = product_named(asked.product) or model.product
+    fluid = fluid_of(asked.fluid, product, _kind_of_fluid(kind))
     window = tuple(known[name].value if name in known else None for name in ("level_low_c", "level_high_c"))
     by = "standpipe" if model.level_check.startswith("standpipe") else "stick"
     return Subject(
         card, asked.allowed_methods or tuple(model.methods),
-        asked.target_share or model.target_share or HOUSE_TARGET_SHARE, asked.method, house,
+        asked.target_share or model.target_share or HOUSE_TARGET_SHARE, asked.method, fluid,
         asked.measures.level_by or by, unit.code, model.code, purge.value if purge else None, model.house_method,
-        (window[0], window[1]), packs_of(product), on_record,
+        (window[0], window[1]), packs_of(product), str(product or ""),
+        why_not(product, model) if product is not None and asked.product else "", on_record,
     )  # fmt: skip
 
 
@@ -277,7 +287,7 @@ def _chosen(plan: MethodPlan) -> Chosen:
     stage_l = plan.stages[0] if plan.stages else None
     return Chosen(
         plan.title, plan.method, plan.start, plan.is_feasible, plan.reason, plan.sentence,
-        METHODS[plan.method].cautions, plan.new_fluid_l, plan.drained_l, plan.pushed_l, stage_l,
+        METHODS[plan.method].cautions, plan.new_fluid_l, plan.drained_l, plan.pushed_l, stage_l, plan.drains,
         low_share=plan.fresh_share_low, fresh_share=plan.fresh_share,
     )  # fmt: skip
 
@@ -299,12 +309,15 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
         return replace(bare, sentence=str(error))
     drained_l = (plan.drained_l or 0.0) if is_pushed else litres if plan.method != BLEED else 0.0
     pushed_l = litres - drained_l
+    one_l = subject.card.quick_drain_l
+    drains = math.ceil(litres / one_l - WHOLE_DRAIN) if plan.method == REPEATED and one_l else plan.drains
     limit_l = stage_limit(subject.card).litres if plan.method == COOLER_LINE and pushed_l > 0 else None
     return replace(
         bare, is_allowed=True, reason="ok",
         sentence=f"{plan.title.capitalize()} with {litres:g} L leaves the unit {band.best[0]:.0%} fresh, "
         f"{band.low[0]:.0%} taken cautiously.",
-        new_fluid_l=litres, drained_l=drained_l, pushed_l=pushed_l, stage_l=limit_l, least_share=band.least[0],
+        new_fluid_l=litres, drained_l=drained_l, pushed_l=pushed_l, stage_l=limit_l, drains=drains,
+        least_share=band.least[0],
         low_share=band.low[0], fresh_share=band.best[0], most_share=band.most[0],
     )  # fmt: skip
 
@@ -312,7 +325,9 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
 def _pour(asked: BenchInput, subject: Subject, chosen: Chosen) -> FirstPour:
     if not chosen.is_allowed or chosen.drained_l is None or chosen.pushed_l is None:
         return FirstPour(cannot_say=chosen.sentence)
+    if chosen.method == BLEED:
+        return FirstPour(cannot_say=BLED)
     return first_pour(
         subject.card, subject.fluid, asked.temperatures, asked.measures, asked.rates, subject.level_by,
-        chosen.drained_l, chosen.pushed_l, chosen.start,
+        chosen.drained_l / max(1, chosen.drains), chosen.pushed_l, chosen.start,
     )  # fmt: skip

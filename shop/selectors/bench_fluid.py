@@ -1,6 +1,6 @@
 """What the bench says of fluids that are no oil: the strength sum of a coolant, what a brake fluid is judged by."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from intervals.errors import HatchmarkError
 from intervals.exchange.coolant import CAUTIONS, CoolantMix, strength_after, strength_mix
@@ -14,7 +14,8 @@ from intervals.exchange.fluid_kinds import (
     BrakeFluidGrade,
     FluidKind,
 )
-from shop.selectors.bench_request import Fluid, Measures
+from shop.models import Product
+from shop.selectors.bench_request import BenchRefused, Fluid, Measures
 
 READY_MIX_SHARE = 0.5
 """Strength of a ready mix, by volume (ASTM D3306 types III and IV)."""
@@ -46,10 +47,45 @@ class FluidShown:
     volume_source: str
     grades: tuple[BrakeFluidGrade, ...] = ()
     wet_water_pct: float | None = None
+    product: str = ""
+    must_not: str = ""
 
 
-def fluid_shown(fluid: Fluid) -> FluidShown:
-    """Return the figures in use; what was not given is the kind's typical one, and named as such."""
+def products_offered(most: int) -> list[tuple[str, str]]:
+    """Return codes and names of the fluids on record."""
+    return list(Product.objects.order_by("code").values_list("code", "name")[:most])
+
+
+def product_named(code: str) -> Product | None:
+    """Return the fluid of that code, None for no code; raises BenchRefused for one that is not on record."""
+    if not code:
+        return None
+    product = Product.objects.filter(code=code).first()
+    if product is None:
+        raise BenchRefused(
+            [(("product",), f"There is no fluid “{code}” on record; see the stock page for the codes.")]
+        )
+    return product
+
+
+def fluid_of(typed: Fluid, product: Product | None, usual_kind: str) -> Fluid:
+    """Return the fluid to calculate with: what was typed goes before the product's figures."""
+    if product is None:
+        return replace(typed, kind=typed.kind or usual_kind)
+    return replace(
+        typed,
+        kind=typed.kind or product.family,
+        density_kg_m3=typed.density_kg_m3 or product.density15_kg_m3,
+        kv40_mm2_s=typed.kv40_mm2_s or product.kv40_mm2_s,
+        kv100_mm2_s=typed.kv100_mm2_s or product.kv100_mm2_s,
+    )
+
+
+def fluid_shown(fluid: Fluid, product: str = "", must_not: str = "") -> FluidShown:
+    """Return the figures in use; what was not given is the kind's typical one, and named as such.
+
+    product: the fluid on record, in words. must_not: why it must not go into the unit.
+    """
     kind: FluidKind = FLUID_KINDS[fluid.kind or OIL]
     given = {
         "density": (fluid.density_kg_m3, kind.density15_kg_m3),
@@ -61,7 +97,7 @@ def fluid_shown(fluid: Fluid) -> FluidShown:
     return FluidShown(
         kind.name, *figures, tuple(name for name, (own, _) in given.items() if own is None), kind.volume_source,
         tuple(BRAKE_FLUID_GRADES.values()) if is_brake else (),
-        100.0 * WET_WATER_SHARE_BY_WEIGHT if is_brake else None,
+        100.0 * WET_WATER_SHARE_BY_WEIGHT if is_brake else None, product, must_not,
     )  # fmt: skip
 
 

@@ -1,5 +1,7 @@
 """Parts of a bench answer that hang on temperature: the drain in time, the stick, the first pour."""
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from intervals.errors import HatchmarkError
@@ -25,12 +27,15 @@ from intervals.exchange import (
 )
 from intervals.exchange.drain import DEFAULT_KV40, DEFAULT_KV100
 from intervals.exchange.fluid_kinds import FLUID_KINDS, FluidLaw
+from intervals.exchange.propagation import COVERAGE, Input, Propagated, propagate, spread_of
+from intervals.exchange.spread import card_uncertainty
 from intervals.exchange.starts import START_OVERNIGHT
 from shop.selectors.bench_request import Fluid, Measures, Rates, Temperatures
 
 DRAIN_MINUTES = (
     1, 2, 3, 5, 7, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 480, 720, 960, 1200, 1440, 2160, 2880,
 )  # fmt: skip
+DRAIN_FIGURES = ("quick_drain_l", "overnight_drain_l")
 STICK_TEMPS_C = tuple(range(0, 121, 10))
 NO_DRAIN_FIGURES = "Cannot say: the card gives no quick drain and overnight drain to draw a curve through."
 NO_STICK = (
@@ -38,6 +43,10 @@ NO_STICK = (
     "in which the level counts."
 )
 NO_OIL_DRAIN = "The drain curve holds for oil, which is thick when cold; this fluid runs out at once."
+STICK_VOID = (
+    "Void as the last check: {read:g} °C is outside {low:g} to {high:g} °C. What the stick says here is a pointer; "
+    "read it again inside the window."
+)
 PIPE_REACH_C = 20
 
 
@@ -52,6 +61,8 @@ class DrainShown:
     stop_waiting_l: float | None = None
     at_min: float | None = None
     at_l: float | None = None
+    at_low_l: float | None = None
+    at_high_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +121,8 @@ class FirstPour:
     jug_l: float | None = None
     out_l: float | None = None
     need_l: float | None = None
+    need_low_l: float | None = None
+    need_high_l: float | None = None
     u_l: float | None = None
     parts: tuple[SpreadPart, ...] = ()
     first_fill_l: float | None = None
@@ -132,14 +145,23 @@ def drain_shown(card: UnitCard, fluid: Fluid, temps: Temperatures, measures: Mea
     if card.quick_drain_l is None or card.overnight_drain_l is None:
         return DrainShown(cannot_say=NO_DRAIN_FIGURES)
     kv40, kv100 = fluid.kv40_mm2_s or DEFAULT_KV40, fluid.kv100_mm2_s or DEFAULT_KV100
+    at_min = 60.0 * measures.drain_h
     try:
         curve = fit_drain_curve(card.quick_drain_l, card.overnight_drain_l, kv40=kv40, kv100=kv100)
 
         def out(minutes: float) -> float:
             return _out_l(minutes, curve, temps, kv40, kv100)
 
+        def out_of(figures: Mapping[str, float]) -> float:
+            quick_l, night_l = figures["quick_drain_l"], figures["overnight_drain_l"]
+            moved = fit_drain_curve(min(quick_l, night_l), night_l, kv40=kv40, kv100=kv100)
+            return _out_l(at_min, moved, temps, kv40, kv100)
+
         stop = stop_waiting_min(temps.drain_start_c, temps.shed_c, curve, kv40, kv100)
-        at_min = 60.0 * measures.drain_h
+        unsure = [
+            Input(name, getattr(card, name), card_uncertainty(card, name), 0.0) for name in DRAIN_FIGURES
+        ]
+        spread = spread_of(propagate(out_of, unsure), COVERAGE, 0.0, card.total_fill_l)
         return DrainShown(
             "",
             tuple(map(float, DRAIN_MINUTES)),
@@ -148,6 +170,8 @@ def drain_shown(card: UnitCard, fluid: Fluid, temps: Temperatures, measures: Mea
             out(stop) if stop is not None else None,
             at_min,
             out(at_min),
+            spread.low,
+            spread.high,
         )
     except HatchmarkError as error:
         return DrainShown(cannot_say=str(error))
@@ -158,7 +182,12 @@ def _out_l(minutes: float, curve: DrainCurve, temps: Temperatures, kv40: float, 
 
 
 def stick_scale(
-    card: UnitCard, fluid: Fluid, temps: Temperatures, measures: Measures, guard_l: float | None = None
+    card: UnitCard,
+    fluid: Fluid,
+    temps: Temperatures,
+    measures: Measures,
+    guard_l: float | None = None,
+    level_by: str = "stick",
 ) -> StickScale:
     """Return the level's scale from cold to hot, and what a reading means; `guard_l`: held back from the first fill."""
     low_c, high_c = temps.window_low_c, temps.window_high_c
@@ -172,6 +201,8 @@ def stick_scale(
             scale = _with_cold_check(scale, card, fluid.law, temps, guard_l)
         if has_window:
             scale = _with_window(scale, card, fluid.law, low_c or 0.0, high_c or 0.0, temps.reading_c)
+            if scale.void and has_stick and level_by == "stick":
+                scale = replace(scale, void=STICK_VOID.format(read=temps.reading_c, low=low_c, high=high_c))
         return _judged(scale, card, fluid.law, temps, measures) if has_stick else scale
     except HatchmarkError as error:
         return StickScale(cannot_say=str(error))
@@ -272,11 +303,12 @@ def first_pour(
         def over(poured_l: float) -> float | None:
             return overfill_probability(poured_l, need_l, u_l) if u_l > 0.0 else None
 
+        need_range = spread_of(Propagated(need_l, u_l, math.inf, {}), COVERAGE, 0.0)
         is_run_off = fill.limited_by == "standpipe"
         risk = risk_from_costs(rates.one_more_pour, rates.taking_out)
         cheapest = first_fill_l(need_l, u_l, risk, band_l=measures.band_l, least_l=least_l)
         return FirstPour(
-            "", tray_l, jug_l, out_l, need_l, u_l,
+            "", tray_l, jug_l, out_l, need_l, need_range.low, need_range.high, u_l,
             tuple(SpreadPart(one.name, one.limit_l, one.standard_l) for one in parts),
             fill.first_fill_l, fill.guard_l, fill.limited_by, fill.sentence,
             None if is_run_off else over(fill.first_fill_l), None if is_run_off else over(need_l),

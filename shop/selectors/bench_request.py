@@ -1,6 +1,5 @@
 """What may be asked of the bench: one table of figures from which form, JSON schema and checks are made."""
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
@@ -9,7 +8,7 @@ from intervals.exchange.catalogue import METHODS, TYPICAL_SHARES
 from intervals.exchange.fluid_kinds import FLUID_KINDS, OIL, FluidLaw
 from intervals.exchange.sequence import Step
 from shop.errors import InputError
-from shop.selectors.bench_steps import read_steps, steps_schema
+from shop.selectors.bench_steps import is_finite_number, read_steps, steps_schema
 
 TITLES = (
     *METHODS,
@@ -137,6 +136,7 @@ class BenchInput:
     """
 
     unit: str = ""
+    product: str = ""
     card: Mapping[str, Any] = field(default_factory=dict)
     method: str = ""
     target_share: float | None = None
@@ -228,7 +228,7 @@ CHOICES: Mapping[str, Choice] = {
     )
 }
 _BY_PLACE = {(one.group, one.name): one for one in (*FIGURES.values(), *CHOICES.values())}
-TOP_LEVEL = ("unit", "allowed_methods", "steps", "night_is_free", "card", *GROUPS)
+TOP_LEVEL = ("unit", "product", "allowed_methods", "steps", "night_is_free", "card", *GROUPS)
 
 
 class BenchRefused(InputError):
@@ -281,10 +281,10 @@ def _group(name: str, value: Any, wrong: list[tuple[tuple[str, ...], str]]) -> d
 
 
 def _plain(name: str, value: Any, wrong: list[tuple[tuple[str, ...], str]]) -> Any:
-    if name == "unit":
+    if name in ("unit", "product"):
         if isinstance(value, str) and "\x00" not in value:
             return value.strip()[:80]
-        wrong.append((("unit",), "A unit is named by its code, as text."))
+        wrong.append(((name,), f"A {name} is named by its code, as text."))
     elif name == "steps":
         return read_steps(value, wrong)
     elif name == "night_is_free":
@@ -319,7 +319,7 @@ def _checked(group: str, name: str, value: Any, wrong: list[tuple[tuple[str, ...
             return value
         wrong.append((path, f"{one.words} “{value}” is not known; choose one of {', '.join(one.allowed)}."))
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if not is_finite_number(value):
         wrong.append((path, f"{one.words} is not a number; leave it out when it is not known."))
         return None
     if not one.low <= value <= one.high:
@@ -341,6 +341,10 @@ def schema() -> dict[str, Any]:
         "unit": {
             "type": ["string", "null"],
             "description": "Code of a unit on record; figures in “card” go over its own.",
+        },
+        "product": {
+            "type": ["string", "null"],
+            "description": "Code of a fluid on record; its figures and packs go before those of the unit's own.",
         },
         **dict(_described("")),
         "steps": steps_schema(),

@@ -42,6 +42,7 @@ class Chosen:
     drained_l: float | None = None
     pushed_l: float | None = None
     stage_l: float | None = None
+    drains: int = 1
     least_share: float | None = None
     low_share: float | None = None
     fresh_share: float | None = None

@@ -7,10 +7,14 @@ from typing import Any
 
 from intervals.errors import HatchmarkError
 from intervals.exchange import UnitCard
-from intervals.exchange.flow import HOSE_AFTER_COOLER, HOSES
+from intervals.exchange.flow import HOSE_AFTER_COOLER, HOSES, SLICE_L
 from intervals.exchange.sequence import KINDS, MOST_STEPS, SequenceRun, Step, run_sequence
+from intervals.exchange.spread import MIXING_BOUNDS
 
 MOST_STEP_L = 500.0
+MOST_SLICES = 2000
+ROUGH_SLICES = 500
+"""Slices of flow the whole sequence is cut into: the best guess finely, the extremes of mixing for their range only."""
 MEMBERS = ("kind", "litres", "stage_l", "hose")
 NO_PARTS = (
     "Cannot say: a sequence needs all parts of the unit on the card (sump, converter, cooler, passages, heel, what "
@@ -22,10 +26,22 @@ Wrong = list[tuple[tuple[str, ...], str]]
 
 @dataclass(frozen=True, slots=True)
 class SequenceShown:
-    """A sequence worked through; nothing asked for leaves both empty."""
+    """A sequence worked through, and its share in the extremes of mixing; nothing asked for leaves all empty."""
 
     cannot_say: str = ""
     run: SequenceRun | None = None
+    share_least: float | None = None
+    share_most: float | None = None
+
+
+def is_finite_number(value: Any) -> bool:
+    """True for a number that can be calculated with; yes, no, infinities and numbers no float can hold are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:
+        return False
 
 
 def read_steps(value: Any, wrong: Wrong) -> tuple[Step, ...]:
@@ -47,7 +63,9 @@ def _step(place: int, one: Any, wrong: Wrong) -> Step:
         if name not in MEMBERS:
             wrong.append(((*path, str(name)), f"“{name}” is not known here; known are {', '.join(MEMBERS)}."))
     kind, hose = one.get("kind"), one.get("hose") or HOSE_AFTER_COOLER
-    if kind not in KINDS:
+    if kind in (None, ""):
+        wrong.append(((*path, "kind"), f"Step {place + 1}: choose what is done, one of {', '.join(KINDS)}."))
+    elif kind not in KINDS:
         wrong.append(((*path, "kind"), f"“{kind}” is no step; known are {', '.join(KINDS)}."))
     if hose not in HOSES:
         wrong.append(((*path, "hose"), f"The hose is opened {' or '.join(HOSES)}."))
@@ -60,8 +78,7 @@ def _step(place: int, one: Any, wrong: Wrong) -> Step:
 def _litres(path: tuple[str, ...], value: Any, wrong: Wrong) -> float | None:
     if value is None:
         return None
-    is_number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not is_number or not 0.0 < value <= MOST_STEP_L:
+    if not is_finite_number(value) or not 0.0 < value <= MOST_STEP_L:
         wrong.append((path, f"Litres of a step lie above zero and up to {MOST_STEP_L:g} L."))
         return None
     return float(value)
@@ -95,7 +112,19 @@ def sequence_shown(card: UnitCard, steps: tuple[Step, ...]) -> SequenceShown:
         return SequenceShown()
     if not card.has_compartments:
         return SequenceShown(NO_PARTS)
+    litres = sum(step.litres or card.total_fill_l for step in steps)
+    slice_l = max(SLICE_L, litres / MOST_SLICES)
     try:
-        return SequenceShown(run=run_sequence(card, steps))
+        run = run_sequence(card, steps, slice_l=slice_l)
+        if not run.is_allowed:
+            return SequenceShown(run=run)
+        rough_l = max(SLICE_L, litres / ROUGH_SLICES)
+        corners = [
+            run_sequence(card, steps, turnover=turnover, bleed=bleed, slice_l=rough_l).fresh_share
+            for turnover in MIXING_BOUNDS["turnover"]
+            for bleed in MIXING_BOUNDS["bleed"]
+        ]
+        shares = [share for share in (run.fresh_share, *corners) if share is not None]
+        return SequenceShown("", run, min(shares), max(shares))
     except HatchmarkError as error:
         return SequenceShown(str(error))

@@ -11,23 +11,17 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
-from django_htmx.http import push_url
+from django_htmx.http import replace_url
 
 from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
 from intervals.exchange.sequence import KINDS
 from shop.selectors.access import depots_of, units_of
 from shop.selectors.bench import Bench, bench_of
+from shop.selectors.bench_fluid import products_offered
 from shop.selectors.bench_request import CHOICES, FIGURES, BenchRefused, Choice, Figure, read_request
-from shop.web.bench_pictures import (
-    LETTERS,
-    drain_picture,
-    pour_picture,
-    sequence_picture,
-    share_picture,
-    stick_picture,
-    sump_picture,
-)
+from shop.web.bench_level_pictures import pipe_picture, pour_picture, stick_picture
+from shop.web.bench_pictures import LETTERS, drain_picture, sequence_picture, share_picture, sump_picture
 
 UNITS_OFFERED = 500
 SECTIONS = (
@@ -66,9 +60,10 @@ def bench(request: HttpRequest) -> HttpResponse:
     answer, errors = None, {}
     if kept:
         try:
-            answer = bench_of(read_request(_nested(request.GET)), request.user)
+            asked = read_request(_nested(request.GET))
+            answer = bench_of(asked, request.user)
         except BenchRefused as error:
-            errors = {_name_of(path): sentence for path, sentence in error.places}
+            errors = {_name_of(path, request.GET): sentence for path, sentence in error.places}
     depot = depots_of(request.user).first()
     context: dict[str, Any] = {
         "answer": answer,
@@ -78,54 +73,67 @@ def bench(request: HttpRequest) -> HttpResponse:
         "typed_rates": [name for name, _ in kept if name in FIGURES and FIGURES[name].group == "rates"],
     }
     if answer is not None:
-        context |= _shown(answer)
+        context |= _shown(answer, asked.temperatures.reading_c)
     status = 422 if errors else 200
     if request.htmx and not request.htmx.history_restore_request:
         response = render(request, "shop/_bench_answer.html", context, status=status)
-        return push_url(response, reverse("bench") + (f"?{urlencode(kept)}" if kept else ""))
-    on_record = answer.subject.on_record if answer is not None else {}
-    context["top"] = [_field(one, request.GET, errors, on_record) for one in _of_group("")]
-    context["sections"] = [
-        (title, [_field(one, request.GET, errors, on_record) for group in groups for one in _of_group(group)])
-        for title, groups in SECTIONS
-    ]
-    allowed = request.GET.getlist("allow")
-    on_card = answer.subject.methods if answer is not None else ()
-    context["methods_offered"] = [(name, name in allowed, name in on_card) for name in METHODS]
-    context["are_methods_chosen"] = bool(allowed)
-    context["allowed_error"] = errors.get("allow", "")
-    context["steps"] = [_step_row(number, request.GET, errors) for number in range(1, STEP_ROWS + 1)]
-    context["has_steps"] = any(row[0].value for row in context["steps"])
-    context["unit"] = request.GET.get("unit", "")
-    context["is_night_taken"] = bool(request.GET.get("night_taken"))
-    context["units"] = units_of(request.user).order_by("code").values_list("code", flat=True)[:UNITS_OFFERED]
+        return replace_url(response, reverse("bench") + (f"?{urlencode(kept)}" if kept else ""))
+    context |= _form(request, answer, errors)
     return render(request, "shop/bench.html", context, status=status)
+
+
+def _form(request: HttpRequest, answer: Bench | None, errors: dict[str, str]) -> dict[str, Any]:
+    """Return the form as it was sent, with what stands in for empty fields and what is wrong."""
+    query = request.GET
+    on_record = answer.subject.on_record if answer is not None else {}
+    on_card = answer.subject.methods if answer is not None else ()
+    allowed = query.getlist("allow")
+    sections = []
+    for title, groups in SECTIONS:
+        made = [_field(one, query, errors, on_record) for group in groups for one in _of_group(group)]
+        is_open = any(one.error for one in made) or (title == "Unit card" and not query.get("unit"))
+        sections.append((title, made, sum(bool(one.value) for one in made), is_open))
+    steps = [_step_row(number, query, errors) for number in range(1, STEP_ROWS + 1)]
+    return {
+        "top": [_field(one, query, errors, on_record) for one in _of_group("")],
+        "sections": sections,
+        "methods_offered": [(name, name in allowed, name in on_card) for name in METHODS],
+        "are_methods_chosen": bool(allowed),
+        "allowed_error": errors.get("allow", ""),
+        "steps": steps,
+        "has_steps": any(field.value for row in steps for field in row),
+        "unit": query.get("unit", ""),
+        "product": query.get("product", ""),
+        "unit_error": errors.get("unit", ""),
+        "product_error": errors.get("product", ""),
+        "is_night_taken": bool(query.get("night_taken")),
+        "units": units_of(request.user).order_by("code").values_list("code", flat=True)[:UNITS_OFFERED],
+        "products": products_offered(UNITS_OFFERED),
+    }
 
 
 STEP_ROWS = 8
 _STEP_NAMES = {f"step_{n}_{name}" for n in range(1, STEP_ROWS + 1) for name in ("kind", "litres", "stage_l")}
-_NAMES = {"unit", "night_taken", "allow", *FIGURES, *CHOICES, *_STEP_NAMES}
+_NAMES = {"unit", "product", "night_taken", "allow", *FIGURES, *CHOICES, *_STEP_NAMES}
 
 
-def _name_of(path: tuple[str, ...]) -> str:
+def _name_of(path: tuple[str, ...], query: QueryDict) -> str:
     """Return the form's name of a member of the request."""
     if path[:1] == ("allowed_methods",):
         return "allow"
     if path[:1] == ("steps",) and len(path) > 2:
-        return f"step_{int(path[1]) + 1}_{path[2]}"
+        return f"step_{list(_steps(query))[int(path[1])]}_{path[2]}"
     return path[-1] if path else ""
 
 
-def _steps(query: QueryDict) -> list[dict[str, Any]]:
-    """Return the steps typed; rows without a kind are left out, those before them keep their number."""
-    rows = []
+def _steps(query: QueryDict) -> dict[int, dict[str, Any]]:
+    """Return the steps typed by the number of their row; empty rows are left out."""
+    rows = {}
     for number in range(1, STEP_ROWS + 1):
-        typed = {
-            name: query.get(f"step_{number}_{name}", "").strip() for name in ("kind", "litres", "stage_l")
-        }
-        if typed["kind"]:
-            figures = {name: _number(typed[name]) for name in ("litres", "stage_l") if typed[name]}
-            rows.append({"kind": typed["kind"], **figures})
+        typed = {name: query.get(f"step_{number}_{name}", "").strip() for name in ("litres", "stage_l")}
+        kind = query.get(f"step_{number}_kind", "").strip()
+        if kind or any(typed.values()):
+            rows[number] = {"kind": kind, **{name: _number(value) for name, value in typed.items() if value}}
     return rows
 
 
@@ -150,12 +158,13 @@ def _nested(query: QueryDict) -> dict[str, Any]:
             continue
         place = data.setdefault(one.group, {}) if one.group else data
         place[one.name] = _number(text) if isinstance(one, Figure) else text
-    if unit := query.get("unit", "").strip():
-        data["unit"] = unit
+    for name in ("unit", "product"):
+        if code := query.get(name, "").strip():
+            data[name] = code
     if allowed := query.getlist("allow"):
         data["allowed_methods"] = allowed
     if steps := _steps(query):
-        data["steps"] = steps
+        data["steps"] = list(steps.values())
     if query.get("night_taken"):
         data["night_is_free"] = False
     return data
@@ -188,20 +197,24 @@ def _field(
     )
 
 
-def _shown(answer: Bench) -> dict[str, Any]:
+def _shown(answer: Bench, reading_c: float | None) -> dict[str, Any]:
     """Return the pictures, and the methods with their letters and the bars of their cost."""
     letters = {curve.title: LETTERS[place] for place, curve in enumerate(answer.curves)}
+    is_pipe = answer.subject.level_by == "standpipe"
+    ranges = {one.title: one for one in answer.ranges.methods}
     dearest = max((plan.cost_per_1000_km or 0.0 for plan in answer.plans.plans), default=0.0)
     return {
         "share_picture": share_picture(answer),
         "drain_picture": drain_picture(answer.drain),
         "sump_picture": sump_picture(answer.stages),
         "stick_picture": stick_picture(answer.stick),
+        "pipe_picture": pipe_picture(answer.stick, reading_c) if is_pipe else None,
         "pour_picture": pour_picture(answer.pour),
         "methods": [
             (
                 plan,
                 letters.get(plan.title, ""),
+                ranges.get(plan.title),
                 round(100.0 * (plan.cost_per_1000_km or 0.0) / dearest, 1) if dearest else 0.0,
             )
             for plan in answer.plans.plans
@@ -224,7 +237,9 @@ def _shown(answer: Bench) -> dict[str, Any]:
         "stick_rows": list(
             zip_longest(answer.stick.temps_c, answer.stick.offsets_mm, answer.stick.growths_ml)
         ),
-        "pipe_rows": list(zip(answer.stick.pipe_temps_c, answer.stick.pipe_errors_ml, strict=True)),
+        "pipe_rows": list(zip(answer.stick.pipe_temps_c, answer.stick.pipe_errors_ml, strict=True))
+        if is_pipe
+        else [],
         "sequence_picture": sequence_picture(answer.sequence.run),
         "is_price_typical": not answer.subject.packs,
         "stop_rules": STOP_RULES if answer.stages.steps else (),

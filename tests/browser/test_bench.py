@@ -75,11 +75,40 @@ def test_the_bench_works_without_script(browser: Browser, site: str) -> None:
     signed_in.close()
 
 
-def test_the_bench_prints_its_answer_with_the_tables_behind_the_curves(browser: Browser, site: str) -> None:
+def test_typing_answers_by_itself_and_keeps_the_focus(browser: Browser, site: str) -> None:
     page = open_page(browser, site)
-    page.goto(site + FULL)
+    page.goto(site + "/bench?unit=K01-TB6")
+    share = page.get_by_label("Target share")
+    share.press_sequentially("0.85", delay=30)
+    expect(page.locator(".bench-verdict")).to_contain_text("14.1")
+    expect(share).to_be_focused()
+    expect(share).to_have_value("0.85")
+    page.close()
+
+
+def test_a_refusal_stands_beside_its_figure_and_goes_with_it(browser: Browser, site: str) -> None:
+    page = open_page(browser, site)
+    page.goto(site + "/bench?unit=K01-TB6")
+    share = page.get_by_label("Target share")
+    share.fill("85")
+    expect(page.locator("#wrong_target_share")).to_contain_text("85 is outside 0.01 to 0.99")
+    expect(share).to_have_attribute("aria-invalid", "true")
+    expect(share).to_have_attribute("aria-describedby", "wrong_target_share")
+    share.fill("0.8")
+    expect(page.locator("#wrong_target_share")).to_have_count(0)
+    expect(page.locator(".bench-verdict")).to_be_visible()
+    assert share.get_attribute("aria-invalid") is None
+    page.close()
+
+
+@pytest.mark.parametrize("address", [FULL, "/bench?unit=K14-VB2&reading_c=55"])
+def test_the_bench_prints_on_two_sheets(browser: Browser, site: str, address: str) -> None:
+    page = open_page(browser, site)
+    page.goto(site + address)
     page.emulate_media(media="print")
     expect(page.locator(".bench-form")).to_be_hidden()
-    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    expect(page.get_by_role("table", name="Litres out after the plug came out")).to_be_visible()
+    expect(page.get_by_role("table", name="Methods, the cheapest")).to_be_visible()
+    margin = dict.fromkeys(("top", "right", "bottom", "left"), "12mm")
+    sheets = page.pdf(format="A4", margin=margin).count(b"/Type /Page\n")
+    assert 1 <= sheets <= 2
     page.close()

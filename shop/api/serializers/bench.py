@@ -10,6 +10,7 @@ from intervals.exchange.sequence import KINDS
 from shop.api.serializers.derived import shape_of
 from shop.selectors.bench_fluid import FluidShown, StrengthShown
 from shop.selectors.bench_level import DrainShown, FirstPour, StickScale
+from shop.selectors.bench_ranges import RangesShown
 from shop.selectors.bench_request import CHOICES, FIGURES, GROUPS, Choice
 from shop.selectors.bench_stages import Chosen, MethodCurve, StagePlan
 from shop.selectors.bench_steps import SequenceShown
@@ -57,6 +58,9 @@ BenchAsked = _shape(
             required=False,
             allow_null=True,
             help_text="Code of a unit of your depots; figures in card go over its own.",
+        ),
+        "product": serializers.CharField(
+            required=False, allow_null=True, help_text="Code of a fluid on record, instead of the unit's own."
         ),
         **_asked_fields(""),
         "allowed_methods": serializers.ListField(
@@ -119,4 +123,5 @@ class BenchAnswer(serializers.Serializer[Any]):
     fluid = shape_of(FluidShown, "BenchFluid")()
     strength = shape_of(StrengthShown, "BenchStrength")()
     sequence = shape_of(SequenceShown, "BenchSequence")()
+    ranges = shape_of(RangesShown, "BenchRanges")()
     packs = BenchPacks(allow_null=True)

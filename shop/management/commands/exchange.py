@@ -22,8 +22,8 @@ class Command(BaseCommand):
 
     help = (
         "Read one JSON request on standard input and print the exchange plan as JSON. Smallest request: "
-        '{"card": {"total_fill_l": 11.2, "quick_drain_l": 3.6}}. What cannot be used is named on standard error, one '
-        "line each as JSON pointer and sentence, with exit code 2. All members: --schema."
+        '{"card": {"total_fill_l": 11.2, "quick_drain_l": 3.6}}. What cannot be used is named on standard error '
+        'as {"errors": [{"pointer", "detail"}]}, with exit code 2. All members: --schema.'
     )
     requires_system_checks = []
 
@@ -40,7 +40,7 @@ class Command(BaseCommand):
             return
         try:
             data = json.load(sys.stdin)
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             self._refuse([((), f"The input is no JSON: {error}.")])
         try:
             self._print(bench_data(bench_of(read_request(data), is_every_depot=True)))
@@ -51,7 +51,12 @@ class Command(BaseCommand):
         self.stdout.write(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
 
     def _refuse(self, places: list[tuple[tuple[str, ...], str]]) -> None:
-        for path, sentence in places:
-            steps = (step.replace("~", "~0").replace("/", "~1") for step in path)
-            self.stderr.write(f"#{''.join(f'/{step}' for step in steps)}: {sentence}")
+        """Name every figure that cannot be used, in the API's words: a JSON pointer and one sentence each."""
+        errors = [{"pointer": _pointer(path), "detail": sentence} for path, sentence in places]
+        self.stderr.write(json.dumps({"errors": errors}, ensure_ascii=False, indent=2))
         sys.exit(USAGE)
+
+
+def _pointer(path: tuple[str, ...]) -> str:
+    steps = (step.replace("~", "~0").replace("/", "~1") for step in path)
+    return f"#{''.join(f'/{step}' for step in steps)}"

@@ -3,7 +3,9 @@
 import jsonschema
 import pytest
 
+from shop.models import MixingBan, UnitModel
 from shop.selectors.bench_request import schema
+from tests.factories import PackFactory, ProductFactory
 from tests.shop.api.test_schema import document, fits
 
 __all__ = ["document"]
@@ -127,13 +129,16 @@ def test_a_brake_fluid_is_judged_by_its_boiling_point(foreman):
 
 def test_a_standpipe_level_outside_its_window_is_void(foreman):
     """Reference calculation: set at 55 instead of 40 °C leaves 11.2 L short by 130 mL."""
-    stick = ask(foreman, temperatures={"window_low_c": 35, "window_high_c": 45, "reading_c": 55}).json()[
-        "stick"
-    ]
+    window = {"window_low_c": 35, "window_high_c": 45, "reading_c": 55}
+    stick = ask(foreman, temperatures=window, measures={"level_by": "standpipe"}).json()["stick"]
     assert stick["void"].startswith("Void: 55 °C is outside 35 to 45 °C")
     errors = dict(zip(stick["pipe_temps_c"], stick["pipe_errors_ml"], strict=True))
     assert errors[55.0] == pytest.approx(-130, abs=2)
     assert errors[40.0] == pytest.approx(0.0, abs=1e-9)
+    on_stick = ask(foreman, temperatures=window).json()["stick"]
+    assert on_stick["void"].startswith("Void as the last check: 55 °C is outside 35 to 45 °C")
+    inside = ask(foreman, temperatures=window | {"reading_c": 42}, measures={"level_by": "standpipe"}).json()
+    assert inside["stick"]["void"] == ""
 
 
 def test_the_cold_check_and_the_cheapest_risk(foreman):
@@ -144,6 +149,78 @@ def test_the_cold_check_and_the_cheapest_risk(foreman):
     assert body["stick"]["slope_ml_per_c"] == pytest.approx((94 + 92) / 20, abs=0.1)
     assert body["pour"]["cheapest_risk"] == pytest.approx(4 / 18)
     assert body["pour"]["cheapest_fill_l"] == pytest.approx(9.88, abs=5e-3)
+
+
+def test_litres_and_shares_carry_their_range(foreman):
+    """By hand after GUM 4.3.7 and 5.1.2: 3.6 L and 11.2 L each ± 5 % rectangular, 1.96 u either side."""
+    body = ask(foreman, method="drain-and-refill").json()
+    ranges = body["ranges"]
+    assert (ranges["litres_low_l"], ranges["litres_high_l"]) == pytest.approx((3.396, 3.804), abs=2e-3)
+    assert (ranges["share_low"], ranges["share_high"]) == pytest.approx((0.296, 0.347), abs=1e-3)
+    assert ranges["covers"].startswith("Ranges hold in 95 of 100 such jobs")
+    assert body["pour"]["need_low_l"] < body["pour"]["need_l"] < body["pour"]["need_high_l"]
+    assert body["drain"]["at_low_l"] < body["drain"]["at_l"] < body["drain"]["at_high_l"]
+    by_title = {row["title"]: row for row in ranges["methods"]}
+    assert set(by_title) == {row["title"] for row in body["plans"] if row["is_feasible"]}
+    assert by_title["overnight drain"]["share_least"] is None
+
+
+def test_the_first_fill_of_repeated_drains_is_that_of_one_drain(foreman):
+    """A box of 11.2 L never takes more than one drain of 3.6 L at once: mass balance."""
+    body = ask(foreman, method="repeated drain-and-refill", measures={}).json()
+    assert body["chosen"]["drains"] == 4
+    assert body["chosen"]["new_fluid_l"] == pytest.approx(14.4)
+    assert body["pour"]["need_l"] == pytest.approx(3.6)
+    tried = ask(foreman, method="repeated drain-and-refill", measures={}, target_share=None, new_fluid_l=7.2)
+    assert (tried.json()["chosen"]["drains"], tried.json()["pour"]["need_l"]) == (2, pytest.approx(3.6))
+
+
+def test_a_bleed_has_no_first_fill(foreman):
+    card = {"total_fill_l": 1.2, "bleed_l": 3, "unit_kind": "brakes"}
+    body = foreman.post("/api/v1/bench", {"card": card}, format="json").json()
+    assert body["chosen"]["method"] == "bleed"
+    assert body["pour"]["first_fill_l"] is None
+    assert "must not run dry" in body["pour"]["cannot_say"]
+
+
+def test_litres_typed_vary_with_the_jug(foreman):
+    """3 % of 8 L is 0.24 L: what a jug is trusted to, common practice, no source."""
+    body = ask(foreman, target_share=None, new_fluid_l=8.0).json()
+    ranges = body["ranges"]
+    assert (ranges["litres_low_l"], ranges["litres_high_l"]) == pytest.approx((7.76, 8.24))
+    assert ranges["share_low"] < body["chosen"]["fresh_share"] < ranges["share_high"]
+    refused = ask(foreman, target_share=None, new_fluid_l=3.6).json()["ranges"]
+    assert (refused["share_low"], refused["litres_low_l"]) == (None, None)
+    assert refused["cannot_say"]
+
+
+def test_steps_carry_the_range_of_mixing(foreman):
+    """Reference calculation of 6.1 + 4.0 L: 0.748 with no turnover and the strongest leak, 0.776 at the other end."""
+    steps = [{"kind": "overnight drain"}, {"kind": "pour"}, {"kind": "cooler-line exchange", "litres": 4}]
+    sequence = ask(foreman, steps=steps).json()["sequence"]
+    assert sequence["share_least"] == pytest.approx(0.748, abs=5e-3)
+    assert sequence["share_most"] == pytest.approx(0.776, abs=5e-3)
+    assert sequence["share_least"] < sequence["run"]["fresh_share"] < sequence["share_most"]
+
+
+def test_a_fluid_on_record_brings_its_figures_and_packs(foreman):
+    product = ProductFactory(
+        code="F77", name="Thin fluid", density15_kg_m3=838, kv40_mm2_s=24, kv100_mm2_s=5.5
+    )
+    PackFactory(product=product, size_l=5, printed="5 L", price="40.00", supplier__name="Quarlane Fluids")
+    body = ask(foreman, product="F77").json()
+    assert (body["fluid"]["density_kg_m3"], body["fluid"]["defaults"]) == (838, [])
+    assert body["fluid"]["product"] == "F77 Thin fluid"
+    assert [(row["count"], row["size_l"]) for row in body["packs"]["packs"]] == [(3, 5)]
+    typed = ask(foreman, product="F77", fluid={"density_kg_m3": 860}).json()
+    assert typed["fluid"]["density_kg_m3"] == 860
+
+
+def test_a_fluid_that_must_not_go_into_the_unit_is_said_to(foreman):
+    product, model = ProductFactory(code="F78"), UnitModel.objects.get(code="TB6")
+    MixingBan.objects.create(product=product, unit_model=model, reason="swells its seals")
+    body = foreman.post("/api/v1/bench", {"unit": "K01-TB6", "product": "F78"}, format="json").json()
+    assert body["fluid"]["must_not"] == "F78 must not go into TB6: swells its seals."
 
 
 def test_steps_are_worked_through_in_their_order(foreman):

@@ -11,18 +11,9 @@ from django.test.utils import CaptureQueriesContext
 
 from shop.selectors.bench import bench_of
 from shop.selectors.bench_request import read_request
-from shop.web.bench_pictures import (
-    BOTTOM,
-    HEIGHT,
-    LETTER_GAP,
-    TOP,
-    WIDTH,
-    drain_picture,
-    pour_picture,
-    share_picture,
-    stick_picture,
-    sump_picture,
-)
+from shop.web.bench_level_pictures import pour_picture, stick_picture
+from shop.web.bench_pictures import drain_picture, share_picture, sump_picture
+from shop.web.bench_scales import BOTTOM, HEIGHT, LETTER_GAP, TOP, WIDTH
 from tests.shop.api.test_bench import JOB
 
 UNIT = "/bench?unit=K01-TB6"
@@ -44,6 +35,30 @@ def test_a_unit_is_answered_with_everything(foreman):
     assert "never in gear on stands" in page
 
 
+def test_the_verdict_shows_its_ranges_and_what_they_cover(foreman):
+    verdict = text(foreman, UNIT).split('class="panel bench-verdict"')[1].split("</section>")[0]
+    assert re.search(r"New fluid</dt><dd>10.1\u00a0L<small>9\.\d to 10\.\d</small>", verdict)
+    assert re.search(r"Fresh afterwards</dt><dd>77\u202f%<small>7\d\u202f% to 8\d\u202f%</small>", verdict)
+    assert "Ranges hold in 95 of 100 such jobs" in verdict
+
+
+def test_each_line_is_named_in_the_picture(foreman):
+    picture = text(foreman, UNIT).split('aria-labelledby="share-title')[1].split("</svg>")[0]
+    for words in ("overnight drain + cooler line", "quick drain + cooler line", "drain-and-refill"):
+        assert f"{words}</text>" in picture
+
+
+def test_a_standpipe_is_drawn_against_temperature_and_void_outside(foreman):
+    """Set at 55 instead of 40 °C a unit of 7.2 L ends 83 mL short: reference calculation."""
+    query = (
+        "total_fill_l=7.2&quick_drain_l=3.7&level_by=standpipe&window_low_c=35&window_high_c=45&reading_c=55"
+    )
+    page = text(foreman, f"/bench?{query}")
+    assert 'aria-labelledby="pipe-title' in page
+    assert re.search(r"Void: 55 °C is outside 35 to 45 °C, the unit would be about 8[34] mL short", page)
+    assert 'aria-labelledby="pipe-title' not in text(foreman, UNIT)
+
+
 def test_every_picture_has_its_table(foreman):
     page = text(foreman, UNIT)
     for caption in ("fresh share for litres", "stage by stage", "Litres out after", "Right level and growth"):
@@ -55,31 +70,9 @@ def test_an_empty_bench_asks_for_a_unit_or_a_card(foreman):
     assert "Name a unit, or give a card" in text(foreman, "/bench?target_share=0.7", 422)
 
 
-@pytest.mark.parametrize(
-    ("query", "sentence"),
-    [
-        ("total_fill_l=8&sump_l=9", "Sump of 9 L is more than total fill of 8 L."),
-        ("total_fill_l=8&sump_l=4&pickup_l=5", "Pickup of 5 L is more than sump of 4 L."),
-        ("total_fill_l=-8", "Total fill is -8 L; it cannot be below zero."),
-        (
-            "total_fill_l=8&drain_start_c=1000",
-            "Fluid when the plug comes out: 1000 °C is outside -40 to 150 °C",
-        ),
-        ("total_fill_l=nan", "Total fill is not a number"),
-        ("total_fill_l=8&shed_c=mild", "Shed is not a number"),
-        ("total_fill_l=8&kv40_mm2_s=5&kv100_mm2_s=50&quick_drain_l=3&overnight_drain_l=4", ""),
-        ("unit=nowhere", "There is no unit “nowhere” in your depots."),
-        ("unit=K01-TB6&method=rinse", "Method “rinse” is not known"),
-    ],
-)
-def test_nonsense_gets_one_clear_sentence(foreman, query, sentence):
-    if not sentence:
-        assert "cannot belong to one oil" in text(foreman, f"/bench?{query}")
-        return
-    page = text(foreman, f"/bench?{query}", 422)
-    alert = page.split('role="alert"')[1].split("</div>")[0]
-    assert alert.count("<li>") == 1
-    assert sentence in alert
+def test_viscosities_of_no_oil_leave_the_drain_unsaid(foreman):
+    query = "total_fill_l=8&kv40_mm2_s=5&kv100_mm2_s=50&quick_drain_l=3&overnight_drain_l=4"
+    assert "cannot belong to one oil" in text(foreman, f"/bench?{query}")
 
 
 def test_a_wrong_figure_keeps_what_was_typed_and_is_marked(foreman):
@@ -93,7 +86,7 @@ def test_a_change_with_script_brings_only_the_answer_and_a_clean_address(foreman
     body = answer.content.decode()
     assert "<html" not in body
     assert "14.1" in body
-    assert answer["HX-Push-Url"] == "/bench?unit=K01-TB6&target_share=0.85"
+    assert answer["HX-Replace-Url"] == "/bench?unit=K01-TB6&target_share=0.85"
 
 
 def test_an_unsafe_try_is_a_reason_and_no_number(foreman):
@@ -147,22 +140,35 @@ def test_twice_the_fleet_takes_no_more_queries(foreman, yard):
     assert queries() == before
 
 
+MOST_FORMS = 8
 BIG = "&".join(
     f"{name}={400 / 11.2 * value:.4f}" for name, value in JOB["card"].items() if name.endswith("_l")
 )
 
 
-@pytest.mark.parametrize("address", [UNIT, f"/bench?{BIG}&cooler_flow_l_min=60"])
-def test_a_change_is_answered_in_less_than_a_tenth_of_a_second(foreman, address):
-    """Measured 20 to 35 ms of processor time on one core of a small machine, queries and page included, 11 or 400 L."""
-    seconds = []
-    for target in (0.60, 0.70, 0.75, 0.80, 0.85, 0.90):
+@pytest.mark.parametrize("address", [UNIT, f"/bench?{BIG}&cooler_flow_l_min=60"], ids=["11 L", "400 L"])
+def test_a_change_is_answered_in_the_time_of_a_few_empty_forms(foreman, address):
+    """A ratio, so that a slow machine does not matter: about 55 ms of processor time were seen against 15."""
+
+    def spent(target: float, address: str) -> float:
         begun = time.process_time()
         assert (
             foreman.get(f"{address}&target_share={target}", headers={"HX-Request": "true"}).status_code == 200
         )
-        seconds.append(time.process_time() - begun)
-    assert statistics.median(seconds[1:]) < 0.1
+        return time.process_time() - begun
+
+    def spent_on_a_form() -> float:
+        begun = time.process_time()
+        assert foreman.get("/bench").status_code == 200
+        return time.process_time() - begun
+
+    spent(0.7, address), spent_on_a_form()
+    rounds = [(spent(0.60 + 0.01 * n, address), spent_on_a_form()) for n in range(20)]
+    ratio = statistics.median(one for one, _ in rounds) / statistics.median(form for _, form in rounds)
+    print(
+        f"{address[:20]}: {1000 * statistics.median(one for one, _ in rounds):.0f} ms, {ratio:.1f} empty forms"
+    )
+    assert ratio < MOST_FORMS
 
 
 def test_steps_and_allowed_methods_are_in_the_address(foreman):
@@ -177,6 +183,15 @@ def test_steps_and_allowed_methods_are_in_the_address(foreman):
     wrong = text(foreman, f"{UNIT}&step_1_kind=cooler-line+exchange", 422)
     assert 'id="wrong_step_1_litres"' in wrong
     assert "say how many litres" in wrong
+
+
+def test_an_empty_row_between_steps_is_passed_over_and_refusals_stay_with_their_row(foreman):
+    steps = "&step_1_kind=overnight+drain&step_3_kind=pour&step_6_kind=cooler-line+exchange"
+    assert "Step by step" in text(foreman, f"{UNIT}{steps}&step_6_litres=4")
+    page = text(foreman, f"{UNIT}{steps}&step_6_litres=-4", 422)
+    assert re.findall(r'id="wrong_(\w+)"', page) == ["step_6_litres"]
+    page = text(foreman, f"{UNIT}&step_2_litres=4", 422)
+    assert "Step 1: choose what is done" in page.split('id="wrong_step_2_kind"')[1]
 
 
 def _points(path: str) -> list[tuple[float, float]]:
