@@ -14,6 +14,8 @@ from intervals.errors import CardError, QuantityError
 GUESS = "guess"
 FROM_CARD = "card"
 SUM_TOLERANCE_L = 0.05
+LEAST_PART_SHARE = 1 / 250
+"""House default: a stirred part under this share of the fill is a slip of the keyboard, not a part."""
 STAGE_SHARE_OF_USABLE = 0.9
 
 STOP_RULES = (
@@ -205,6 +207,13 @@ def check_card(card: UnitCard) -> None:
 
 
 def _check_parts(card: UnitCard, c: Compartments) -> None:
+    least_l = LEAST_PART_SHARE * c.total_l
+    for name in ("sump_l", "converter_l", "passages_l"):
+        if getattr(c, name) < least_l:
+            raise CardError(
+                f"{_words(name).capitalize()} of {getattr(c, name):g} L is too little of {c.total_l:g} L for a part "
+                f"of its own; add it to another part, or leave the parts empty."
+            )
     if abs(c.total_l - card.total_fill_l) > SUM_TOLERANCE_L:
         raise CardError(
             f"Sump, converter, cooler and passages add up to {c.total_l:.2f} L but the total fill is "

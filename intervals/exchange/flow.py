@@ -4,12 +4,19 @@ import math
 from collections import deque
 
 from intervals.exchange.card import Compartments
+from intervals.exchange.curve import fastest_per_l
 
 HOSE_AFTER_COOLER = "after the cooler"
 HOSE_BEFORE_COOLER = "before the cooler"
 HOSES = (HOSE_AFTER_COOLER, HOSE_BEFORE_COOLER)
 
 SLICE_L = 0.005
+"""A slice fine enough for a box of ten litres, when it is not left to the unit."""
+
+MOST_SLICE_SHARE = 1 / 2000
+TURNED_IN_A_SLICE = 0.1
+SHARE_ERROR = 3e-7
+"""What a slice left to the unit may be of the total fill, may turn over of any part, and may do to the share."""
 
 State = tuple[float, float, float, float]
 
@@ -24,15 +31,34 @@ class FluidInUnit:
     Args:
         parts: the parts of the unit card, all full of old fluid at first.
         turnover, bleed: r and b, per litre of cooler flow.
-        slice_l: most litres of one step of flow.
+        slice_l: most litres of one step of flow; None takes what keeps shares within 1e-6.
     """
 
-    def __init__(self, parts: Compartments, turnover: float, bleed: float, slice_l: float = SLICE_L) -> None:
-        self.parts, self.turnover, self.bleed, self.slice_l = parts, turnover, bleed, slice_l
+    def __init__(
+        self, parts: Compartments, turnover: float, bleed: float, slice_l: float | None = None
+    ) -> None:
+        self.parts, self.turnover, self.bleed = parts, turnover, bleed
+        self.slice_l = self._fine_slice_l() if slice_l is None else slice_l
         self.sump_l, self.converter_l, self.passages_l = parts.sump_l, parts.converter_l, parts.passages_l
         self.sump_fresh_l = self.converter_fresh_l = self.passages_fresh_l = 0.0
         self.cooler: deque[tuple[float, float]] = deque([(parts.cooler_l, 0.0)] if parts.cooler_l else [])
         self.out_l = self.lost_l = self.fresh_in_l = 0.0
+
+    def _fine_slice_l(self) -> float:
+        """A slice whose mean share, in place of its true one, moves the unit's share by at most SHARE_ERROR.
+
+        The share of the converter changes by at most (1 + b)/C in a litre, and the mean over h litres stands for
+        the share within them, which is wrong by at most h^2/8 times that.
+        """
+        smooth_l = math.sqrt(
+            8.0 * SHARE_ERROR * self.parts.total_l * self.parts.converter_l / (1.0 + self.bleed)
+        )
+        return min(MOST_SLICE_SHARE * self.parts.total_l, smooth_l)
+
+    @property
+    def total_l(self) -> float:
+        """The unit's total fill, L."""
+        return self.parts.total_l
 
     @property
     def missing_l(self) -> float:
@@ -60,7 +86,7 @@ class FluidInUnit:
         """Let what drains back run into the sump, stir it there, and take `litres` out by the plug."""
         for name, back_l in (("converter", converter_back_l), ("passages", passages_back_l)):
             held_l = getattr(self, f"{name}_l")
-            fresh_l = back_l * getattr(self, f"{name}_fresh_l") / held_l
+            fresh_l = back_l * getattr(self, f"{name}_fresh_l") / held_l if held_l else 0.0
             setattr(self, f"{name}_l", held_l - back_l)
             setattr(self, f"{name}_fresh_l", getattr(self, f"{name}_fresh_l") - fresh_l)
             self.sump_l += back_l
@@ -106,7 +132,8 @@ class FluidInUnit:
         G x_G' = r (x_S - x_G); m' = -(1 + b) x_S + b x_C + r (x_G - x_S) + what returns; S' = -1 with the hose off,
         else 0. Source: mass balance of stirred parts and a plug.
         """
-        steps = max(1, math.ceil(litres / self.slice_l - 1e-9))
+        slices_per_l = max(1.0 / self.slice_l, self._fastest(litres, is_hose_on or is_machine))
+        steps = max(1, math.ceil(litres * slices_per_l - 1e-9))
         dv = litres / steps
         is_bypassed = hose == HOSE_BEFORE_COOLER and not is_hose_on
         # A cooler smaller than a slice delays nothing worth a step: what leaves is what enters, its litres swapped.
@@ -121,6 +148,13 @@ class FluidInUnit:
                 self.lost_l += self._lost(entered_l, share_out, dv, is_bypassed)
             if is_machine:
                 self.fresh_in_l += dv
+
+    def _fastest(self, litres: float, is_kept_full: bool) -> float:
+        """Slices per litre that the part turning over fastest needs."""
+        parts, b = self.parts, self.bleed
+        lowest_l = self.sump_l - (0.0 if is_kept_full else litres)
+        per_l = fastest_per_l(lowest_l, parts.converter_l, parts.passages_l, self.turnover, b)
+        return float(per_l) / TURNED_IN_A_SLICE
 
     def _lost(self, entered_l: float, share_out: float | None, dv: float, is_bypassed: bool) -> float:
         """Fresh litres that left by the hose in one slice."""

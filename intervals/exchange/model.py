@@ -18,7 +18,7 @@ from intervals.exchange.card import (
     start_check,
 )
 from intervals.exchange.curve import share_curve
-from intervals.exchange.flow import HOSE_AFTER_COOLER, SLICE_L, FluidInUnit
+from intervals.exchange.flow import HOSE_AFTER_COOLER, FluidInUnit
 from intervals.exchange.starts import (
     COOLER_LINE,
     DRAIN,
@@ -104,7 +104,7 @@ def simulate(
     start: str = START_OVERNIGHT,
     turnover: float | None = None,
     bleed: float | None = None,
-    slice_l: float = SLICE_L,
+    slice_l: float | None = None,
     circulated_first_l: float = 0.0,
     hose: str = HOSE_AFTER_COOLER,
 ) -> Run:
@@ -120,7 +120,7 @@ def simulate(
         stage_l: litres per engine run with the hose off; None takes the stage limit.
         start: the drain before an exchange: 'none', 'quick drain' or 'overnight drain'.
         turnover, bleed: r and b; None takes the card's.
-        slice_l: step, L.
+        slice_l: most litres of one step of flow; None takes what keeps shares within 1e-6.
         circulated_first_l: cooler flow with the hose still on before the first stage, L.
         hose: where the line is opened.
 
@@ -139,7 +139,7 @@ def simulate(
         raise QuantityError(f"Unknown method '{method}' for a simulation.")
     poured_l = start_litres(card, start)
     total_new_l = poured_l if new_fluid_l is None and is_drain_only else new_fluid_l
-    if total_new_l is None or not 0.0 <= total_new_l < math.inf or slice_l <= 0.0:
+    if total_new_l is None or not 0.0 <= total_new_l < math.inf or (slice_l is not None and slice_l <= 0.0):
         raise QuantityError("Give the litres of new fluid, zero or more, and a slice above zero.")
     pushed_l = total_new_l - poured_l
     if is_drain_only and pushed_l > 1e-9:

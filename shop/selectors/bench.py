@@ -35,7 +35,6 @@ from shop.selectors.bench_stages import (
     MethodCurve,
     StagePlan,
     method_curves,
-    slice_of_l,
     stage_plan,
 )
 from shop.selectors.bench_steps import SequenceShown, sequence_shown
@@ -300,7 +299,7 @@ def _tried(asked: BenchInput, subject: Subject, plans: ExchangePlans) -> Chosen:
     bare = Chosen(plan.title, plan.method, plan.start, False, "refused", "", METHODS[plan.method].cautions)
     is_pushed = plan.method in (COOLER_LINE, MACHINE)
     if is_pushed and subject.card.has_compartments:
-        run = simulate(subject.card, plan.method, litres, start=plan.start, slice_l=slice_of_l(litres))
+        run = simulate(subject.card, plan.method, litres, start=plan.start)
         if not run.is_allowed:
             return replace(bare, reason=run.reason, sentence=run.sentence)
     try:

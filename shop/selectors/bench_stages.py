@@ -9,13 +9,11 @@ from intervals.exchange import UnitCard
 from intervals.exchange.band import ShareBand, share_band
 from intervals.exchange.card import StageLimit, compartments_of, stage_limit, stage_seconds, start_check
 from intervals.exchange.catalogue import BLEED, CYCLE_TANK, REPEATED
-from intervals.exchange.flow import SLICE_L
 from intervals.exchange.methods import ExchangePlans, MethodPlan
 from intervals.exchange.model import cut_stages, simulate
 from intervals.exchange.starts import COOLER_LINE, MACHINE, START_OVERNIGHT
 
 CURVE_POINTS = 49
-MOST_SLICES = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +126,6 @@ def stage_plan(card: UnitCard, chosen: Chosen) -> StagePlan:
     if parts is not None:
         run = simulate(
             card, COOLER_LINE, chosen.new_fluid_l, chosen.stage_l, start=chosen.start,
-            slice_l=slice_of_l(chosen.new_fluid_l),
         )  # fmt: skip
         steps = [StageStep(one.litres, one.seconds, one.sump_after_l, one.out_total_l) for one in run.stages]
         return replace(known, steps=tuple(steps), cannot_say="" if run.is_allowed else run.sentence)
@@ -137,8 +134,3 @@ def stage_plan(card: UnitCard, chosen: Chosen) -> StagePlan:
         out_l += litres
         steps.append(StageStep(litres, stage_seconds(card, litres), None, out_l))
     return replace(known, steps=tuple(steps))
-
-
-def slice_of_l(litres: float) -> float:
-    """Return the slice a run of so many litres is stepped in."""
-    return max(SLICE_L, litres / MOST_SLICES)

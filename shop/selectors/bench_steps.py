@@ -7,19 +7,17 @@ from typing import Any
 
 from intervals.errors import HatchmarkError
 from intervals.exchange import UnitCard
-from intervals.exchange.flow import HOSE_AFTER_COOLER, HOSES, SLICE_L
+from intervals.exchange.flow import HOSE_AFTER_COOLER, HOSES
 from intervals.exchange.sequence import KINDS, MOST_STEPS, SequenceRun, Step, run_sequence
-from intervals.exchange.spread import MIXING_BOUNDS
+from intervals.exchange.shares import MIXING_BEST
+from intervals.exchange.spread import MIXING_BOUNDS, MIXING_LIMIT
 
 MOST_STEP_L = 500.0
-MOST_SLICES = 2000
 ROUGH_SLICES = 500
-"""Slices of flow the whole sequence is cut into: the best guess finely, the extremes of mixing for their range only."""
+"""Slices of flow a whole sequence is cut into for the range of its share."""
 MEMBERS = ("kind", "litres", "stage_l", "hose")
-NO_PARTS = (
-    "Cannot say: a sequence needs all parts of the unit on the card (sump, converter, cooler, passages, heel, what "
-    "drains back, pickup and swirl margin)."
-)
+WITHOUT_PARTS = (MIXING_BEST - MIXING_LIMIT, MIXING_BEST + MIXING_LIMIT)
+"""Mixing numbers between which a card without parts lies."""
 
 Wrong = list[tuple[tuple[str, ...], str]]
 
@@ -110,20 +108,20 @@ def sequence_shown(card: UnitCard, steps: tuple[Step, ...]) -> SequenceShown:
     """Work through the steps asked for."""
     if not steps:
         return SequenceShown()
-    if not card.has_compartments:
-        return SequenceShown(NO_PARTS)
-    litres = sum(step.litres or card.total_fill_l for step in steps)
-    slice_l = max(SLICE_L, litres / MOST_SLICES)
     try:
-        run = run_sequence(card, steps, slice_l=slice_l)
+        run = run_sequence(card, steps)
         if not run.is_allowed:
             return SequenceShown(run=run)
-        rough_l = max(SLICE_L, litres / ROUGH_SLICES)
-        corners = [
-            run_sequence(card, steps, turnover=turnover, bleed=bleed, slice_l=rough_l).fresh_share
-            for turnover in MIXING_BOUNDS["turnover"]
-            for bleed in MIXING_BOUNDS["bleed"]
-        ]
+        rough_l = sum(step.litres or card.total_fill_l for step in steps) / ROUGH_SLICES
+        corners = (
+            [
+                run_sequence(card, steps, turnover=turnover, bleed=bleed, slice_l=rough_l).fresh_share
+                for turnover in MIXING_BOUNDS["turnover"]
+                for bleed in MIXING_BOUNDS["bleed"]
+            ]
+            if card.has_compartments
+            else [run_sequence(card, steps, mixing=mixing).fresh_share for mixing in WITHOUT_PARTS]
+        )
         shares = [share for share in (run.fresh_share, *corners) if share is not None]
         return SequenceShown("", run, min(shares), max(shares))
     except HatchmarkError as error:

@@ -1,10 +1,14 @@
 """The band around a share: inside the two bounds of the text books, and the plan's own figures on its curve."""
 
+from dataclasses import fields, replace
+from time import process_time
+
 import pytest
 
 from intervals.errors import QuantityError
 from intervals.exchange.band import BLEEDS, TURNOVERS, share_band
 from intervals.exchange.card import UnitCard
+from intervals.exchange.catalogue import METHODS
 from intervals.exchange.methods import plan_exchange
 from intervals.exchange.shares import plug_share, stirred_share
 
@@ -70,3 +74,23 @@ def test_drains_are_lines_without_a_band():
 def test_litres_the_method_cannot_take_are_refused(method, start, litres):
     with pytest.raises(QuantityError):
         share_band(BOX, method, start, litres)
+
+
+def seconds_of_an_answer(card):
+    begun = process_time()
+    for plan in plan_exchange(card, list(METHODS), 0.85).plans:
+        if plan.method in ("cooler-line exchange", "machine exchange") and plan.is_feasible:
+            litres = [plan.drained_l + i * card.total_fill_l / 30 for i in range(49)]
+            share_band(card, plan.method, plan.start, litres)
+    return process_time() - begun
+
+
+# The budget, eight times a small unit's time, is a house default: two to three times was seen.
+def test_a_unit_of_400_litres_is_answered_about_as_quickly_as_a_small_one():
+    litres = {f.name: getattr(BOX, f.name) for f in fields(BOX) if f.name.endswith("_l")}
+    large = replace(
+        BOX, **{name: v and 400.0 / 11.2 * v for name, v in litres.items() if name != "jug_mark_l"}
+    )
+    seconds_of_an_answer(BOX)
+    small_s, large_s = (min(seconds_of_an_answer(card) for _ in range(3)) for card in (BOX, large))
+    assert large_s < 8.0 * small_s

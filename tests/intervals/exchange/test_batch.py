@@ -4,7 +4,7 @@ Reference: `plan_exchange`, itself checked against worked jobs, a step-by-step t
 """
 
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -114,6 +114,24 @@ def test_random_units_get_the_plans_they_get_one_by_one(seed):
     table = plan_many(cards, allowed, targets)
     for row, card in enumerate(cards):
         assert_same(card, allowed[row], float(targets[row]), table, row)
+
+
+@pytest.mark.parametrize("size", [0.05, 30.0])
+def test_units_of_any_size_and_with_small_parts_get_the_plans_they_get_one_by_one(size):
+    rng = np.random.default_rng(17)
+    cards = []
+    for _ in range(25):
+        card = gearbox(rng)
+        thin_l = 0.008 * card.total_fill_l
+        card = replace(card, total_fill_l=card.total_fill_l - card.converter_l + thin_l, converter_l=thin_l,
+                       converter_drainback_l=0.0, overnight_drain_l=card.quick_drain_l)  # fmt: skip
+        litres = {f.name: getattr(card, f.name) for f in fields(card) if f.name.endswith("_l")}
+        cards.append(replace(card, **{name: v and size * v for name, v in litres.items()}))
+    targets = rng.uniform(0.4, 0.95, len(cards))
+    table = plan_many(cards, [[COOLER_LINE, MACHINE]] * len(cards), targets)
+    assert "card_refused" not in {REASONS[reason] for reason in table.reason}
+    for row, card in enumerate(cards):
+        assert_same(card, [COOLER_LINE, MACHINE], float(targets[row]), table, row)
 
 
 @pytest.mark.parametrize("method", [COOLER_LINE, MACHINE])

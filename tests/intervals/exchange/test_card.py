@@ -44,6 +44,19 @@ def test_a_contradicting_card_is_refused_with_one_sentence(tb6, change, words):
     assert str(caught.value).endswith(".")
 
 
+@pytest.mark.parametrize("name", ["sump_l", "converter_l", "passages_l"])
+def test_a_part_next_to_nothing_is_refused_with_what_to_do(tb6, name):
+    def with_part(litres):
+        change = {"converter_drainback_l": 0.0, "passages_drainback_l": 0.0, "heel_l": 0.0, "pickup_l": 0.0}
+        change |= {"swirl_l": 0.0, "quick_drain_l": None, "overnight_drain_l": None, name: litres}
+        change["total_fill_l"] = 11.2 - getattr(tb6, name) + litres
+        return replace(tb6, **change)
+
+    check_card(with_part(0.05))
+    with pytest.raises(CardError, match=r"too little of .* add it to another part, or leave the parts empty"):
+        check_card(with_part(0.02))
+
+
 # Reference calculation.
 def test_stage_limit_of_the_reference_unit(tb6):
     limit = stage_limit(tb6)

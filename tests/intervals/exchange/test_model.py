@@ -11,6 +11,7 @@ from intervals.errors import CardError, QuantityError
 from intervals.exchange.card import UnitCard, stage_limit
 from intervals.exchange.model import cut_stages, share_curve, simulate
 from intervals.exchange.shares import plug_share, stirred_share
+from tests.intervals.exchange.boxes import boxes, within
 from tests.intervals.exchange.twin import by_equation
 
 LINE, MACHINE = "cooler-line exchange", "machine exchange"
@@ -84,44 +85,52 @@ def test_unsafe_runs_are_refused_with_a_reason_and_without_a_share(tb6):
     assert (short.is_allowed, short.fresh_share, short.reason) == (False, None, "refill_short")
 
 
-@st.composite
-def boxes(draw):
-    """Any box with all parts, some of them small; from some nothing drains back, some have no cooler to speak of."""
-    sump_l, converter_l, passages_l = (draw(st.floats(0.8, 12.0)) for _ in range(3))
-    cooler_l = draw(st.sampled_from([0.0, 0.002, 0.3, 0.9, 3.0]))
-    back_c, back_g = draw(st.floats(0.0, 0.5)) * converter_l, draw(st.floats(0.0, 0.6)) * passages_l
-    heel_l = draw(st.floats(0.0, 0.2)) * sump_l
-    return UnitCard(
-        total_fill_l=sump_l + converter_l + cooler_l + passages_l, quick_drain_l=sump_l - heel_l,
-        overnight_drain_l=sump_l - heel_l + back_c + back_g, sump_l=sump_l, converter_l=converter_l,
-        cooler_l=cooler_l, passages_l=passages_l, heel_l=heel_l, converter_drainback_l=back_c,
-        passages_drainback_l=back_g, pickup_l=0.2 * sump_l, swirl_l=0.05 * sump_l, jug_mark_l=0.1,
-    )  # fmt: skip
-
-
 # scipy's solve_ivp, DOP853, with a pure delay: see twin.py.
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     boxes(), st.sampled_from([LINE, MACHINE]), st.sampled_from(["none", "quick drain", "overnight drain"]),
-    st.floats(0.0, 1.5), st.floats(0.0, 4.0), st.floats(0.0, 0.5),
+    st.one_of(st.floats(0.0, 0.1), st.floats(0.0, 1.5)), within(0.0, 4.0), within(0.0, 0.5),
+    st.floats(0.2, 1.0),
 )  # fmt: skip
-def test_fast_kernel_slow_twin_and_differential_equation_agree(box, method, start, fills, r, b):
-    stage = stage_limit(box).litres
+def test_fast_kernel_slow_twin_and_differential_equation_agree(
+    box, method, start, fills, r, b, share_of_limit
+):
+    stage = share_of_limit * stage_limit(box).litres
     poured = {"none": 0.0, "quick drain": box.quick_drain_l, "overnight drain": box.overnight_drain_l}[start]
     litres = poured + fills * box.total_fill_l
     exact = by_equation(box, method, start, litres, stage, r, b)
-    fast = share_curve(box, method, litres, [r], [b], start=start)[0, 0]
+    staged = {"stage_l": stage} if method == LINE else {}
+    fast = share_curve(box, method, litres, [r], [b], start=start, **staged)[0, 0]
     assert fast == pytest.approx(exact, abs=1e-6)
-    run = simulate(box, method, litres, start=start, turnover=r, bleed=b, slice_l=0.01)
+    run = simulate(box, method, litres, start=start, turnover=r, bleed=b, **staged)
     if run.is_allowed:
         assert run.fresh_share == pytest.approx(exact, abs=1e-6)
 
 
-@pytest.mark.parametrize(("r", "b"), [(2.0, 0.0), (0.0, 0.5), (4.0, 0.25)])
-def test_a_hose_pulled_before_the_cooler_agrees_with_the_differential_equation(tb6, r, b):
-    run = simulate(tb6, LINE, 10.1, turnover=r, bleed=b, hose="before the cooler")
-    exact = by_equation(tb6, LINE, "overnight drain", 10.1, 2.0, r, b, is_before_cooler=True)
+@settings(max_examples=30, deadline=None)
+@given(boxes(), st.sampled_from([LINE, MACHINE]), st.floats(0.0, 1.2), within(0.0, 4.0), within(0.0, 0.5))
+def test_a_hose_pulled_before_the_cooler_agrees_with_the_differential_equation(box, method, fills, r, b):
+    litres = fills * box.total_fill_l
+    run = simulate(box, method, litres, start="none", turnover=r, bleed=b, hose="before the cooler")
+    exact = by_equation(box, method, "none", litres, stage_limit(box).litres, r, b, is_before_cooler=True)
     assert run.fresh_share == pytest.approx(exact, abs=1e-6)
+
+
+# The same differential equation; a unit of 400 L and a thimble, each with a part near the least a card may give.
+@pytest.mark.parametrize("total_l", [0.5, 400.0])
+@pytest.mark.parametrize("method", [LINE, MACHINE])
+def test_parts_next_to_nothing_and_units_of_any_size_stay_exact(total_l, method):
+    for sump, converter, passages in ((0.7, 0.005, 0.245), (0.7, 0.245, 0.005), (0.05, 0.45, 0.45)):
+        card = UnitCard(
+            total_fill_l=total_l, sump_l=sump * total_l, converter_l=converter * total_l,
+            cooler_l=0.05 * total_l, passages_l=passages * total_l, heel_l=0.0, converter_drainback_l=0.0,
+            passages_drainback_l=0.0, pickup_l=0.1 * sump * total_l, swirl_l=0.0, jug_mark_l=0.001 * total_l,
+        )  # fmt: skip
+        stage = stage_limit(card).litres
+        exact = by_equation(card, method, "none", 0.6 * total_l, stage, 4.0, 0.5)
+        fast = share_curve(card, method, 0.6 * total_l, [4.0], [0.5], start="none")[0, 0]
+        slow = simulate(card, method, 0.6 * total_l, start="none", turnover=4.0, bleed=0.5).fresh_share
+        assert (fast, slow) == pytest.approx((exact, exact), abs=1e-6)
 
 
 @given(
