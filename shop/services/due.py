@@ -20,6 +20,7 @@ CONTENT = [
     "vehicle_id", "state", "overlays", "must_not_move", "clock", "used_share", "opens_on", "due_on", "late_on",
     "due_low_on", "due_high_on", "book_by", "due_clock", "facts", "sentence",
 ]  # fmt: skip
+VEHICLES_AT_ONCE = 5_000
 DATES = ["due_on", "due_low_on", "due_high_on", "book_by"]
 
 
@@ -63,9 +64,16 @@ def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> D
             .first()
         )
         if is_full or last is None:
-            return due_refresh(as_of, Fitting.objects.filter(vehicle__depot=depot_pk))
-        pks = set(due_candidates(depot_pk, marked, last, as_of).values_list("pk", flat=True))
-        return due_refresh(as_of, Fitting.objects.filter(pk__in=pks))
+            wanted = Fitting.objects.filter(vehicle__depot=depot_pk)
+        else:
+            wanted = due_candidates(depot_pk, marked, last, as_of)
+        vehicles = sorted(set(wanted.values_list("vehicle", flat=True)))
+        # A share of the fleet at a time: memory stays bounded however large it is.
+        parts = [
+            due_refresh(as_of, wanted.filter(vehicle__in=vehicles[at : at + VEHICLES_AT_ONCE]))
+            for at in range(0, len(vehicles), VEHICLES_AT_ONCE)
+        ]
+    return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
 
 
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:
@@ -111,7 +119,14 @@ def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int
         old.worked_out_for = as_of
         changed.append(old)
     DueLine.objects.bulk_create(added, batch_size=500)
-    DueLine.objects.bulk_update(changed, [*CONTENT, "worked_out_for"], batch_size=200)
+    # One statement for many rows; an UPDATE with a CASE for each column and row takes many times as long.
+    DueLine.objects.bulk_create(
+        changed,
+        update_conflicts=True,
+        unique_fields=["id"],
+        update_fields=[*CONTENT, "worked_out_for"],
+        batch_size=500,
+    )
     StateChange.objects.bulk_create(
         [
             StateChange(
