@@ -118,6 +118,16 @@ def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int
             setattr(old, name, content[name])
         old.worked_out_for = as_of
         changed.append(old)
+    _store(as_of, added, changed, changes)
+    removed, _ = DueLine.objects.filter(pk__in=[line.pk for line in existing.values()]).delete()
+    return DueReport(
+        len(inputs.lines), len(added), len(changed), len(existing) if removed else 0, len(changes)
+    )
+
+
+def _store(
+    as_of: date, added: list[DueLine], changed: list[DueLine], changes: list[tuple[DueLine, str]]
+) -> None:
     DueLine.objects.bulk_create(added, batch_size=500)
     # One statement for many rows; an UPDATE with a CASE for each column and row takes many times as long.
     DueLine.objects.bulk_create(
@@ -141,10 +151,6 @@ def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int
         ],
         ignore_conflicts=True,
         batch_size=500,
-    )
-    removed, _ = DueLine.objects.filter(pk__in=[line.pk for line in existing.values()]).delete()
-    return DueReport(
-        len(inputs.lines), len(added), len(changed), len(existing) if removed else 0, len(changes)
     )
 
 

@@ -8,8 +8,8 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from shop import clock
-from shop.management.commands.benchmark import measure
 from shop.models import DueLine
+from shop.services.benchmark import measure
 from tests.factories import DepotFactory
 
 

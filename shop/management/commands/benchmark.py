@@ -1,14 +1,10 @@
 """Measure the due engine on a made-up fleet, each stage beside a limit measured in the same run."""
 
-import datetime
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
@@ -16,18 +12,9 @@ from urllib.parse import urlsplit, urlunsplit
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
-from django.test import Client
 
-from shop import clock
-from shop.models import Depot, DueLine, Person, Reading
-from shop.services.daily_run import run_steps
-from shop.services.due import due_refresh_depot
-from shop.services.readings import ReadingRow, readings_record
-from shop.services.synthetic_fleet import fleet_build
-
-DAY = datetime.date(2026, 3, 2)
-NIGHT_SHARE = 0.02
-LOOKS = 5
+from shop.errors import ConflictError
+from shop.services.benchmark import measure
 
 
 class Command(BaseCommand):
@@ -56,9 +43,10 @@ class Command(BaseCommand):
             with tempfile.TemporaryDirectory() as folder:
                 self.stdout.write(_in_own_database(options, Path(folder)), ending="")
             return
-        if Depot.objects.exists():
-            raise CommandError("This database holds a fleet already; leave --inside away.")
-        found = measure(options["vehicles"])
+        try:
+            found = measure(options["vehicles"])
+        except ConflictError as error:
+            raise CommandError(error.sentence) from error
         self.stdout.write(json.dumps(found, indent=2) if options["json"] else _table(found))
 
 
@@ -94,111 +82,6 @@ def _in_own_database(options: dict[str, Any], folder: Path) -> str:
 def _on_server(statement: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute(statement)
-
-
-def measure(vehicles: int) -> dict[str, Any]:
-    """Build the fleet and time each stage; seconds, and the ratio to the stage's limit."""
-    clock.pin(datetime.datetime.combine(DAY, datetime.time(4), datetime.UTC))
-    depot = fleet_build(vehicles, DAY)
-    stages: dict[str, dict[str, Any]] = {}
-
-    def stage(name: str, limit: str, work: Callable[[], Any], **more: Any) -> None:
-        seconds, made = _timed(work)
-        limit_s = stages[limit]["seconds"] if limit in stages else None
-        ratio = seconds / limit_s if limit_s else None
-        stages[name] = {"seconds": seconds, "limit": limit, "ratio": ratio, **more, "did": made}
-
-    stage("read the rows of the whole fleet", "", _read_all)
-    stage(
-        "first run, every line new", "read the rows of the whole fleet", lambda: _lines(depot, is_full=True)
-    )
-    stage(
-        "full run, nothing to write", "read the rows of the whole fleet", lambda: _lines(depot, is_full=True)
-    )
-    run_steps(depot, DAY)
-    news = _news(depot, max(1, round(NIGHT_SHARE * vehicles)))
-    stage("write the night's readings bare", "", lambda: _write_bare(news))
-    person = Person.objects.create(username="bench", is_superuser=True)
-    stage("readings in, judged and re-projected", "write the night's readings bare",
-          lambda: len(readings_record(news, person).added))  # fmt: skip
-    clock.pin(datetime.datetime.combine(DAY + datetime.timedelta(days=1), datetime.time(4), datetime.UTC))
-    stage("incremental run of the night", "full run, nothing to write", lambda: _lines(depot, days=1))
-    stage("the same night again", "incremental run of the night", lambda: _lines(depot, days=1))
-    stage("a page without rows", "", lambda: _look(None, "/api/v1/health"))
-    stage("due list, first 50", "a page without rows", lambda: _look(person, "/due?show=everything"))
-    peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return {
-        "vehicles": vehicles, "lines": DueLine.objects.count(), "readings": Reading.objects.count(),
-        "database": connection.vendor, "peak_mib": round(peak_mib), "stages": stages,
-    }  # fmt: skip
-
-
-def _timed(work: Callable[[], Any]) -> tuple[float, Any]:
-    begun = time.perf_counter()
-    made = work()
-    return time.perf_counter() - begun, made
-
-
-def _lines(depot: Depot, *, is_full: bool = False, days: int = 0) -> dict[str, int]:
-    report = due_refresh_depot(depot.pk, DAY + datetime.timedelta(days=days), is_full=is_full)
-    return {"lines": report.lines, "written": report.added + report.changed}
-
-
-def _read_all() -> int:
-    """Fetch what a full run reads, as plain rows: the least any run could do."""
-    rows = 0
-    with connection.cursor() as cursor:
-        for statement in (
-            "select meter_id, read_on, source, read_at, true_total from shop_reading where status = 'accepted'",
-            "select * from shop_fitting f join shop_unit u on u.id = f.unit_id "
-            "join shop_vehicle v on v.id = f.vehicle_id",
-            "select * from shop_lastservice",
-        ):
-            cursor.execute(statement)
-            rows += len(cursor.fetchall())
-    return rows
-
-
-def _news(depot: Depot, count: int) -> list[ReadingRow]:
-    """Return one more reading for some vehicles, an ordinary day's use later."""
-    newest = (
-        Reading.objects.filter(meter__vehicle__depot=depot, read_on__gt=DAY - datetime.timedelta(days=7))
-        .order_by("meter", "-read_on")
-        .select_related("meter__vehicle__depot")[:count]
-    )
-    at = clock.local_instant(DAY, datetime.time(5, 30), "Europe/Berlin")
-    return [
-        ReadingRow(reading.meter, at, "telematics", f"{reading.raw_value + 100.0:.1f}", "km")
-        for reading in newest
-        if reading.read_on < DAY
-    ]
-
-
-def _write_bare(news: list[ReadingRow]) -> int:
-    """Write as many rows as there are readings, unjudged, and take them back."""
-    rows = [
-        Reading(meter=row.meter, read_at=row.read_at, read_on=DAY, source="driver", raw_value=1.0, raw_text="1",
-                true_total=1.0)
-        for row in news
-    ]  # fmt: skip
-    made = Reading.objects.bulk_create(rows)
-    Reading.objects.filter(pk__in=[row.pk for row in made]).delete()
-    return len(made)
-
-
-def _look(person: Person | None, address: str) -> int:
-    """Return the bytes of a page looked at a few times."""
-    client = Client(headers={"host": "localhost"})
-    if person is not None:
-        client.force_login(person)
-    size = 0
-    client.get(address)
-    for _ in range(LOOKS):
-        answer = client.get(address)
-        if answer.status_code != 200:
-            raise CommandError(f"{address} answered {answer.status_code}.")
-        size = len(answer.content)
-    return size
 
 
 def _table(found: dict[str, Any]) -> str:
