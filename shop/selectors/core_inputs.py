@@ -1,7 +1,7 @@
 """Turns rows into the arrays that `intervals` works on: one entry per unit and rule, gathered in bulk."""
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -77,8 +77,20 @@ def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
     hour_meters = [line.hour_meter for line in lines]
     distance_usage = usage_of([meter for meter in odometers if meter], as_of)
     hours_usage = usage_of([meter for meter in hour_meters if meter], as_of)
-    distance_rows = _usage_rows(odometers, distance_usage)
-    hours_rows = _usage_rows(hour_meters, hours_usage)
+    return _inputs(
+        as_of, lines, _usage_rows(odometers, distance_usage), _usage_rows(hour_meters, hours_usage)
+    )
+
+
+def inputs_with(inputs: CoreInputs, lines: Sequence[Line]) -> CoreInputs:
+    """Return the inputs of the same units and meters under other rules; nothing is read or written.
+
+    lines: those of `inputs`, in the same order, with another version or severity.
+    """
+    return _inputs(inputs.as_of, list(lines), inputs.distance_usage, inputs.hours_usage)
+
+
+def _inputs(as_of: date, lines: list[Line], distance_rows: Usage, hours_rows: Usage) -> CoreInputs:
     return CoreInputs(
         as_of=as_of,
         lines=tuple(lines),

@@ -6,7 +6,8 @@ from django.urls import reverse
 from shop.models import Reading
 from tests.factories import ReadingFactory
 
-PAGES = ["/", "/due", "/due.csv", "/orders", "/orders.csv", "/readings", "/units/K01-TB6", "/vehicles/K01"]
+PAGES = ["/", "/due", "/due.csv", "/orders", "/orders.csv", "/readings", "/units/K01-TB6", "/vehicles/K01",
+         "/what-if", "/catch-up", "/catch-up.csv"]  # fmt: skip
 
 
 @pytest.mark.parametrize("address", [*PAGES, "/units/K01-TB6/job"])

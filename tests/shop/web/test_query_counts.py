@@ -14,6 +14,8 @@ PAGES = [
     "/tools",
     "/stock",
     "/pick-list",
+    "/what-if?interval_km=50000",
+    "/catch-up",
 ]
 
 
