@@ -97,6 +97,7 @@ class Measures:
     jug_l: float | None = None
     arrival_mm: float | None = None
     reading_mm: float | None = None
+    level_tolerance_mm: float | None = None
     band_l: float | None = None
     strength_found_pct: float | None = None
     strength_wanted_pct: float | None = None
@@ -197,6 +198,7 @@ FIGURES: Mapping[str, Figure] = {
         Figure(_M, "jug_l", "In the jug, all stages", "L", 0.0, 3 * MOST_L),
         Figure(_M, "arrival_mm", "Stick on arrival", "mm", -300.0, 300.0),
         Figure(_M, "reading_mm", "Stick reading to judge", "mm", -300.0, 300.0),
+        Figure(_M, "level_tolerance_mm", "Level is right within", "± mm", 0.1, 100.0),
         Figure(_M, "band_l", "Low cold mark to target", "L", 0.0, 20.0),
         Figure(_M, "strength_found_pct", "Coolant strength found", "% by volume", 0.0, 100.0),
         Figure(_M, "strength_wanted_pct", "Coolant strength wanted", "% by volume", 0.0, 100.0),

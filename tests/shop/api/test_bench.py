@@ -2,6 +2,7 @@
 
 import jsonschema
 import pytest
+from scipy.stats import norm
 
 from shop.models import MixingBan, UnitModel
 from shop.selectors.bench_request import schema
@@ -139,6 +140,29 @@ def test_a_standpipe_level_outside_its_window_is_void(foreman):
     assert on_stick["void"].startswith("Void as the last check: 55 °C is outside 35 to 45 °C")
     inside = ask(foreman, temperatures=window | {"reading_c": 42}, measures={"level_by": "standpipe"}).json()
     assert inside["stick"]["void"] == ""
+
+
+def test_a_stick_reading_is_accepted_only_a_guard_inside_its_tolerance(foreman):
+    """JCGM 106:2012, 7.4 and 8.3: a rectangular limit of 2 mm and 5 % risk keep 1.645 x 2/sqrt 3 = 1.90 mm off."""
+    right_mm = ask(foreman).json()["stick"]["right_mm"]
+
+    def judged(off_mm: float, stick_error_mm: float = 2.0) -> dict:
+        measures = {
+            "reading_mm": right_mm + off_mm,
+            "level_tolerance_mm": 5,
+            "stick_error_mm": stick_error_mm,
+        }
+        return ask(foreman, measures=measures).json()["stick"]["acceptance"]
+
+    good = judged(3.0)
+    assert good["is_accepted"]
+    assert good["high_mm"] - right_mm == pytest.approx(5 - 1.899, abs=1e-3)
+    inside = norm.cdf(2.0 / (2.0 / 3**0.5)) - norm.cdf(-8.0 / (2.0 / 3**0.5))
+    assert good["probability"] == pytest.approx(inside, abs=1e-6)
+    assert not judged(3.2)["is_accepted"]
+    assert "too coarse" in judged(0.0, stick_error_mm=9.0)["sentence"]
+    assert "above zero" in judged(0.0, stick_error_mm=0.0)["sentence"]
+    assert ask(foreman).json()["stick"]["acceptance"] is None
 
 
 def test_the_cold_check_and_the_cheapest_risk(foreman):
