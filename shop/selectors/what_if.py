@@ -284,9 +284,9 @@ def _difference(code: str, before: Sum, after: Sum, currency: str) -> str:
         return f"{code}: the same number of jobs within a year, {before.jobs}."
     word = "more" if jobs > 0 else "fewer"
     part = f" ({abs(jobs) / before.jobs:.0%})" if before.jobs else ""
+    told = f"{code}: {abs(jobs)} {word} job{'s' if abs(jobs) != 1 else ''}{part} within a year"
+    if cost == 0:
+        return f"{told}; litres and cost cannot be said."
     money = f"{abs(cost):,.0f}".replace(",", "\u202f")
-    return (
-        f"{code}: {abs(jobs)} {word} job{'s' if abs(jobs) != 1 else ''}{part} within a year, {abs(litres):.0f} L and "
-        f"{money} {currency}".rstrip()
-        + f" {'more' if cost > 0 else 'less'}."
-    )
+    priced = f"{money} {currency}".strip()
+    return f"{told}, {abs(litres):.0f} L and {priced} {'more' if cost > 0 else 'less'}."

@@ -63,6 +63,24 @@ def test_a_shorter_interval_brings_the_job_forward(yard, ines):
     assert found.after.jobs >= found.before.jobs
 
 
+def test_without_a_card_there_are_jobs_but_no_litres(yard, ines):
+    yard.model.figures.all().delete()
+    found = what_if(ines, "TB6", RuleAsked(interval_km=20_000))
+    assert (found.unplanned, found.after.litres, found.after.cost) == (5, 0, 0)
+    assert found.after.jobs > found.before.jobs > 0
+    assert found.sentence.endswith("within a year; litres and cost cannot be said.")
+
+
+def test_a_longer_interval_saves_jobs_and_says_by_how_much(yard, ines):
+    """By hand: at 100 000 km K13 has 80 000 to go, 533 days. The sentence is that of the totals."""
+    found = what_if(ines, "TB6", RuleAsked(interval_km=100_000))
+    fewer, less_l = found.before.jobs - found.after.jobs, found.before.litres - found.after.litres
+    assert fewer > 0
+    assert f"{fewer} fewer job" in found.sentence
+    assert f", {less_l:.0f} L and " in found.sentence
+    assert found.sentence.endswith("EUR less.")
+
+
 def test_severity_divides_the_interval(yard, ines):
     """By hand: 60 000 km / 1.2 = 50 000 km; the calendar does not bind here."""
     by_factor = what_if(ines, "TB6", RuleAsked(severity_factor=1.2))
