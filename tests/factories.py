@@ -87,7 +87,7 @@ class ProductFactory(DjangoModelFactory):
     class Meta:
         model = Product
 
-    code = factory.Sequence(lambda n: f"F{n:02}")
+    code = factory.Sequence(lambda n: f"FX{n}")
     name = "Automatic gearbox fluid"
 
 

@@ -158,7 +158,7 @@ def batch_trace(person: Person, product: Product, batch: str) -> BatchTrace:
     """Return a batch's packs in the person's depots and every unit it went into, the latest job first."""
     items = stock_items_of(person).filter(product=product, batch=batch)
     jobs = jobs_of(person).filter(
-        Q(product=product) | Q(unit__unit_model__product=product), batch__contains=batch
+        Q(product=product) | Q(product=None, unit__unit_model__product=product), batch__contains=batch
     )
     jobs = [job for job in jobs.order_by("-done_on", "-pk") if batch in batches_in(job.batch)]
     last = {

@@ -12,7 +12,7 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, OrderedLine, Person, Product, StockItem, StockMovement
 from shop.services.changes import change_note, changes_write
 from shop.services.orders import order_list_propose
-from shop.services.stock import DUST_L, Booking, litres_move
+from shop.services.stock import DUST_L, Booking, item_under, litres_move
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,28 +145,25 @@ def _put(
         notes.append("use-by from the product's sealed life, none on the pack")
     if not own.is_seal_whole:
         notes.append("seal broken: set aside")
-    label = (
-        f"{own.place} {own.pack_size_l:g} L {own.batch}{'' if own.is_seal_whole else ' broken seal'}".strip()[
-            :40
-        ]
-    )
-    item, _ = StockItem.objects.get_or_create(
-        depot=shelf, product=product, label=label,
-        defaults={
-            "pack_size_l": own.pack_size_l, "on_shelf_l": 0.0, "batch": own.batch.strip(), "use_by": use_by,
-            "place": own.place, "is_quarantined": not own.is_seal_whole,
-        },
-    )  # fmt: skip
-    if item.on_shelf_l > DUST_L and (item.use_by, item.pack_size_l) != (use_by, own.pack_size_l):
-        sentence = (
-            f"“{label}” stands there with use-by {item.use_by}; one batch has one date. Read the pack again."
+    item = item_under(
+        StockItem(
+            depot=shelf, product=product, label=_label(own), place=own.place, pack_size_l=own.pack_size_l,
+            batch=own.batch.strip(), use_by=use_by, is_quarantined=not own.is_seal_whole,
         )
-        raise ConflictError(sentence, fields={"use_by": sentence})
+    )  # fmt: skip
     litres_move(
         item, own.litres, StockMovement.Reason.GOODS_IN, Booking(person, "; ".join(notes), delivery=delivery)
     )
     item.refresh_from_db()
     return item
+
+
+def _label(own: PacksIn) -> str:
+    """Return the label of a place; of a long batch the end stays, where batches differ."""
+    before = f"{own.place} {own.pack_size_l:g} L ".lstrip()
+    after = "" if own.is_seal_whole else " broken seal"
+    batch, room = own.batch.strip(), 40 - len(before) - len(after)
+    return before + (batch if len(batch) <= room else f"…{batch[1 - room :]}") + after
 
 
 def _receive(delivery: OrderedLine, litres: float, today: datetime.date) -> None:

@@ -5,15 +5,22 @@ from dataclasses import dataclass
 
 from django.db import transaction
 from django.db.models import F
+from django.db.models.functions import Greatest
 
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import ChangeRecord, Depot, Job, OrderedLine, Person, Product, StockItem, StockMovement
+from shop.selectors.stock import shelves_seen
 from shop.services.changes import change_note, changes_write
 
 Reason = StockMovement.Reason
 DUST_L = 1e-9
 """Litres below which two sums of litres are the same."""
+KEPT_APART = {
+    "batch": "batch", "use_by": "use-by", "opened_on": "the day of opening", "pack_size_l": "pack size",
+    "is_quarantined": "quarantine",
+}  # fmt: skip
+"""What packs under one label share, and the words for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +38,9 @@ def litres_move(item: StockItem, litres: float, reason: str, booking: Booking) -
 
     Runs inside the caller's transaction. Raises ConflictError when the item does not hold the litres any more.
     """
+    # The last litres may be a hair less than what is taken; nothing is what is left.
     moved = StockItem.objects.filter(pk=item.pk, on_shelf_l__gte=-litres - DUST_L).update(
-        on_shelf_l=F("on_shelf_l") + litres
+        on_shelf_l=Greatest(F("on_shelf_l") + litres, 0.0)
     )
     if not moved:
         held_l = StockItem.objects.values_list("on_shelf_l", flat=True).get(pk=item.pk)
@@ -41,7 +49,7 @@ def litres_move(item: StockItem, litres: float, reason: str, booking: Booking) -
             "may have just taken some: look at the shelf, count it if the books are wrong, and book again.",
             fields={"litres": f"{held_l:.2f} L are left."},
         )
-    # A subtraction of floats may end a hair below nothing; nothing is what is left.
+    # A subtraction of floats may also end a hair above nothing.
     StockItem.objects.filter(pk=item.pk, on_shelf_l__lt=DUST_L).update(on_shelf_l=0.0)
     return StockMovement.objects.create(
         item=item, litres=litres, reason=reason, note=booking.note[:200], job=booking.job,
@@ -101,7 +109,11 @@ def stock_open(person: Person, item: StockItem, day: datetime.date) -> StockItem
     if item.opened_on is not None:
         raise InputError(f"“{item.label}” has been open since {item.opened_on}.")
     with transaction.atomic():
-        return pack_begin(item, min(item.pack_size_l, item.on_shelf_l), day, Booking(person))
+        held = StockItem.objects.select_for_update().select_related("depot", "product").get(pk=item.pk)
+        if held.on_shelf_l <= DUST_L:
+            sentence = f"“{held.label}” is empty by the books; count it first if packs stand there."
+            raise ConflictError(sentence, fields={"item": sentence})
+        return pack_begin(held, min(held.pack_size_l, held.on_shelf_l), day, Booking(person))
 
 
 def pack_begin(item: StockItem, litres: float, day: datetime.date, booking: Booking) -> StockItem:
@@ -124,7 +136,13 @@ def stock_decant(person: Person, item: StockItem, litres: float, label: str, day
         sentence = "Give the can a label, so that nobody takes it for another fluid."
         raise InputError(sentence, fields={"label": sentence})
     with transaction.atomic():
-        can = _twin(item, item.depot, label.strip(), opened_on=item.opened_on or day, pack_size_l=litres)
+        can = item_under(
+            _empty_like(item, item.depot, label.strip(), opened_on=item.opened_on or day, pack_size_l=litres),
+            is_any_size=True,
+        )
+        if can.on_shelf_l + litres > can.pack_size_l + DUST_L:
+            can.pack_size_l = can.on_shelf_l + litres
+            can.save(update_fields=["pack_size_l"])
         booking = Booking(person, f"from {item.label} to {can.label}")
         litres_move(item, -litres, Reason.DECANTED, booking)
         litres_move(can, litres, Reason.DECANTED, booking)
@@ -145,7 +163,13 @@ def stock_transfer(person: Person, item: StockItem, litres: float, to: Depot) ->
         )
         raise InputError(sentence, fields={"litres": sentence})
     with transaction.atomic():
-        there = _twin(item, to, item.label, opened_on=item.opened_on, pack_size_l=item.pack_size_l)
+        held = StockItem.objects.select_for_update().get(pk=item.pk)
+        if held.opened_on is not None and abs(litres - held.on_shelf_l) > DUST_L:
+            sentence = f"An opened pack moves whole: give {held.on_shelf_l:g} L, or decant into a can of its own first."
+            raise InputError(sentence, fields={"litres": sentence})
+        there = item_under(
+            _empty_like(item, to, item.label, opened_on=item.opened_on, pack_size_l=item.pack_size_l)
+        )
         booking = Booking(person, f"from {item.depot.code} to {to.code}")
         litres_move(item, -litres, Reason.MOVED, booking)
         litres_move(there, litres, Reason.MOVED, booking)
@@ -156,7 +180,7 @@ def stock_transfer(person: Person, item: StockItem, litres: float, to: Depot) ->
 def batch_set_aside(
     person: Person, product: Product, batch: str, note: str, *, is_released: bool = False
 ) -> int:
-    """Quarantine every item of a batch in the person's depots, or release it; returns how many changed.
+    """Quarantine every item of a batch on the shelves the person sees, or release it; returns how many changed.
 
     A reason is needed and recorded. Raises NotAllowed, InputError.
     """
@@ -164,11 +188,13 @@ def batch_set_aside(
     if not batch.strip() or not note.strip():
         sentence = "Name the batch and say why, e.g. “supplier's notice”."
         raise InputError(sentence, fields={"note" if batch.strip() else "batch": sentence})
-    depots = Depot.objects.all() if person.is_superuser else person.depots.all()
     with transaction.atomic():
         items = list(
             StockItem.objects.select_for_update().filter(
-                product=product, batch=batch.strip(), depot__in=depots, is_quarantined=is_released
+                product=product,
+                batch=batch.strip(),
+                depot__in=shelves_seen(person),
+                is_quarantined=is_released,
             )
         )
         records: list[ChangeRecord] = []
@@ -187,26 +213,42 @@ def batch_set_aside(
     return len(items)
 
 
-def _twin(
+def item_under(wanted: StockItem, *, is_any_size: bool = False) -> StockItem:
+    """Return the item that stands under a label of a shelf, locked; made empty if it is not there.
+
+    What differs in batch, date, opening, pack size or quarantine never joins what stands there; an emptied place takes
+    the new ones. Runs inside the caller's transaction. Raises ConflictError.
+    wanted: an unsaved item that says all of it. is_any_size: a can may be filled up whatever its size was.
+    """
+    kept = {name: getattr(wanted, name) for name in KEPT_APART}
+    there, is_new = StockItem.objects.select_for_update().get_or_create(
+        depot=wanted.depot, product=wanted.product, label=wanted.label[:40],
+        defaults={**kept, "on_shelf_l": 0.0, "place": wanted.place},
+    )  # fmt: skip
+    compared = [name for name in KEPT_APART if not (is_any_size and name == "pack_size_l")]
+    differ = [name for name in compared if getattr(there, name) != kept[name]]
+    if is_new or not differ:
+        return there
+    if there.on_shelf_l > DUST_L:
+        what = ", ".join(KEPT_APART[name] for name in differ)
+        sentence = (
+            f"“{there.label}” at {wanted.depot.code} holds {there.on_shelf_l:g} L that differ in {what}; they are not "
+            "put together. Choose another label or place, or read the pack again."
+        )
+        raise ConflictError(sentence, fields={"label": sentence})
+    for name, value in kept.items():
+        setattr(there, name, value)
+    there.save(update_fields=list(kept))
+    return there
+
+
+def _empty_like(
     item: StockItem, depot: Depot, label: str, *, opened_on: datetime.date | None, pack_size_l: float
 ) -> StockItem:
-    """Return the item of the same fluid, batch and dates under a label, made empty if it is not there."""
-    twin, is_new = StockItem.objects.get_or_create(
-        depot=depot, product=item.product, label=label[:40],
-        defaults={
-            "pack_size_l": pack_size_l, "on_shelf_l": 0.0, "batch": item.batch, "use_by": item.use_by,
-            "opened_on": opened_on, "is_quarantined": item.is_quarantined, "place": item.place,
-        },
+    return StockItem(
+        depot=depot, product=item.product, label=label, place=item.place, pack_size_l=pack_size_l, batch=item.batch,
+        use_by=item.use_by, opened_on=opened_on, is_quarantined=item.is_quarantined,
     )  # fmt: skip
-    is_same = (twin.batch, twin.use_by, twin.opened_on) == (item.batch, item.use_by, opened_on)
-    if not is_new and twin.on_shelf_l > DUST_L and not is_same:
-        sentence = f"“{twin.label}” at {depot.code} holds another batch or date; batches are not mixed. Choose a label."
-        raise ConflictError(sentence, fields={"label": sentence})
-    if not is_new and not is_same:
-        twin.batch, twin.use_by, twin.opened_on = item.batch, item.use_by, opened_on
-        twin.is_quarantined, twin.pack_size_l = item.is_quarantined, pack_size_l
-        twin.save()
-    return twin
 
 
 def _opened_label(item: StockItem, day: datetime.date) -> str:

@@ -121,7 +121,7 @@ def test_packs_that_cannot_be_are_refused_by_row(
 
 def test_one_batch_has_one_date(shelf: Depot, petra: Person, atf: Product) -> None:
     goods_in(petra, shelf, atf, [PacksIn(20.0, 1, "ATF-2602", USE_BY)])
-    with pytest.raises(ConflictError, match="one batch has one date"):
+    with pytest.raises(ConflictError, match="differ in use-by"):
         goods_in(petra, shelf, atf, [PacksIn(20.0, 1, "ATF-2602", datetime.date(2031, 1, 1))])
     goods_in(petra, shelf, atf, [PacksIn(20.0, 1, "ATF-2602", USE_BY)])
     assert StockItem.objects.get().on_shelf_l == 40.0
@@ -130,3 +130,20 @@ def test_one_batch_has_one_date(shelf: Depot, petra: Person, atf: Product) -> No
 def test_a_technician_books_nothing_in(shelf: Depot, atf: Product) -> None:
     with pytest.raises(NotAllowed):
         goods_in(PersonFactory(role=Person.Role.TECHNICIAN), shelf, atf, [PacksIn(20.0, 1, "B", USE_BY)])
+
+
+def test_of_a_long_batch_the_end_tells_two_places_apart(shelf: Depot, petra: Person, atf: Product) -> None:
+    stem = "MANUFACTURED-2026-02-LINE-7-LOT-"
+    items = goods_in(petra, shelf, atf, [PacksIn(20.0, 1, f"{stem}{n}", place="A1") for n in (1, 2)])
+    assert len({item.pk for item in items}) == 2
+    assert all(len(item.label) <= 40 and item.label.endswith(item.batch[-8:]) for item in items)
+
+
+def test_an_emptied_place_takes_the_new_use_by(shelf: Depot, petra: Person, atf: Product) -> None:
+    first = PacksIn(20.0, 1, "B7", use_by=datetime.date(2027, 1, 1), place="A1")
+    (old,) = goods_in(petra, shelf, atf, [first])
+    StockItem.objects.filter(pk=old.pk).update(on_shelf_l=0.0)
+    (new,) = goods_in(
+        petra, shelf, atf, [PacksIn(20.0, 1, "B7", use_by=datetime.date(2028, 1, 1), place="A1")]
+    )
+    assert (new.pk, new.use_by) == (old.pk, datetime.date(2028, 1, 1))
