@@ -30,6 +30,9 @@ from intervals.exchange.yields import BASIS_TYPICAL
 JUG_LIMIT_SHARE = 0.03
 """A jug, or the meter of an exchange machine, reads within three in a hundred. Common practice, no source."""
 
+TRAY_LIMIT_SHARE = 0.05
+"""A tray of old fluid reads within five in a hundred. Common practice, no source."""
+
 MARK_LIMIT_SHARE = 0.5
 """An engine run stops within half a mark of the jug. Common practice, no source."""
 

@@ -82,16 +82,21 @@ class Propagated:
 
     def coverage_factor(self, coverage: float = COVERAGE) -> float:
         """Factor k of Student's t, degrees of freedom truncated to a whole number (GUM G.4.1, G.6.4)."""
-        if not 0.0 < coverage < 1.0:
-            raise QuantityError(f"A coverage of {coverage:g} must lie between 0 and 1.")
-        tail = 0.5 + 0.5 * coverage
+        normal = coverage_z(coverage)
         if math.isinf(self.dof):
-            return NormalDist().inv_cdf(tail)
-        return float(stdtrit(max(1.0, math.floor(self.dof + 1e-9)), tail))
+            return normal
+        return float(stdtrit(max(1.0, math.floor(self.dof + 1e-9)), 0.5 + 0.5 * coverage))
 
     def expanded(self, coverage: float = COVERAGE) -> float:
         """Expanded uncertainty U = k u."""
         return self.coverage_factor(coverage) * self.u
+
+
+def coverage_z(coverage: float) -> float:
+    """Standard deviations on either side of a normal mean that hold a share `coverage`, between 0 and 1, of it."""
+    if not 0.0 < coverage < 1.0:
+        raise QuantityError(f"A coverage of {coverage:g} must lie between 0 and 1.")
+    return NormalDist().inv_cdf(0.5 + 0.5 * coverage)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import product
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ from intervals.exchange.propagation import (
     Model,
     Spread,
     Uncertainty,
+    coverage_z,
     propagate,
 )
 from intervals.exchange.shares import mixing_numbers, one_number_share, share_after_drains
@@ -267,7 +267,7 @@ def mixed_spread(model: Model, inputs: Sequence[Input], best: float, coverage: f
     shares = np.array([model({**estimates, **case}) for case in _cases(bounded)])
     spread_by_mixing = float(shares.std())
     # Few degrees of freedom widen the others as Student's t widens their coverage factor.
-    u = max(_LEAST_U, rest.expanded(coverage) / NormalDist().inv_cdf(0.5 + 0.5 * coverage))
+    u = max(_LEAST_U, rest.expanded(coverage) / coverage_z(coverage))
     below_none, below_all = (float(ndtr((bound - shares) / u).mean()) for bound in (0.0, 1.0))
 
     def chance_below(share: float, quantile: float) -> float:

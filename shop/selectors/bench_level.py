@@ -9,9 +9,7 @@ from intervals.exchange import (
     DrainCurve,
     ErrorSource,
     UnitCard,
-    acceptance_limits,
     combined_u,
-    conformance_probability,
     corrected_out_l,
     drained_l,
     excess_ml,
@@ -32,6 +30,7 @@ from intervals.exchange.fluid_kinds import FLUID_KINDS, FluidLaw
 from intervals.exchange.propagation import COVERAGE, Input, Propagated, propagate, spread_of
 from intervals.exchange.spread import card_uncertainty
 from intervals.exchange.starts import START_OVERNIGHT
+from shop.selectors.bench_acceptance import LevelAcceptance, level_acceptance
 from shop.selectors.bench_request import Fluid, Measures, Rates, Temperatures
 
 DRAIN_MINUTES = (
@@ -68,23 +67,6 @@ class DrainShown:
 
 
 @dataclass(frozen=True, slots=True)
-class LevelAcceptance:
-    """Whether a stick reading may be accepted although the stick is only so good.
-
-    Attributes:
-        low_mm, high_mm: readings that may be accepted; None when none may.
-        probability: chance that the level lies within its tolerance; None when it cannot be said.
-        is_accepted, sentence: the verdict, and why.
-    """
-
-    is_accepted: bool
-    sentence: str
-    probability: float | None = None
-    low_mm: float | None = None
-    high_mm: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class StickScale:
     """Where a right fill stands at each temperature, and a reading judged.
 
@@ -95,7 +77,8 @@ class StickScale:
         cold_c, cold_right_mm, cold_guarded_mm: the cold check: right level, and what it must read with the guard out.
         window_low_c, window_high_c: temperatures between which the level counts.
         void: why a reading does not count; empty when it does, or nothing was read.
-        acceptance: whether the reading may be accepted; None without a reading or a tolerance.
+        pulls, pulls_first: pulls of 100 mL to the right level, none from an accepted one, and before reading again.
+        acceptance: whether the reading may be accepted; None without a reading that counts or a tolerance.
         pipe_temps_c, pipe_errors_ml: level set by a standpipe at these temperatures: litres over (+) or short (-).
     """
 
@@ -278,38 +261,13 @@ def _judged(
         return scale
     reading_c = card.stick_ref_c if temps.reading_c is None else temps.reading_c
     over_ml = excess_ml(measures.reading_mm, reading_c, card, law)
-    pulls, first = pulls_needed(over_ml)
     right_mm = stick_offset_mm(reading_c, card, law)
+    acceptance = None if scale.void else level_acceptance(measures.reading_mm, right_mm, measures)
+    pulls, first = (0, 0) if acceptance is not None and acceptance.is_accepted else pulls_needed(over_ml)
     return replace(
         scale, reading_mm=measures.reading_mm, reading_c=reading_c, right_mm=right_mm, excess_ml=over_ml, pulls=pulls,
-        pulls_first=first, acceptance=_acceptance(measures.reading_mm, right_mm, measures),
+        pulls_first=first, acceptance=acceptance,
     )  # fmt: skip
-
-
-def _acceptance(reading_mm: float, right_mm: float, measures: Measures) -> LevelAcceptance | None:
-    """Judge a reading against its tolerance, a guard inside it; None when no tolerance was typed."""
-    tolerance_mm = measures.level_tolerance_mm
-    if tolerance_mm is None:
-        return None
-    u_mm = measures.stick_error_mm / math.sqrt(3.0)
-    try:
-        lower, upper = right_mm - tolerance_mm, right_mm + tolerance_mm
-        limits = acceptance_limits(u_mm, lower, upper)
-        probability = conformance_probability(reading_mm, u_mm, lower, upper)
-    except HatchmarkError as error:
-        return LevelAcceptance(False, str(error))
-    if limits.lower is None or limits.upper is None:
-        sentence = (
-            f"The stick, good to ± {measures.stick_error_mm:g} mm, is too coarse for ± {tolerance_mm:g} mm: no "
-            f"reading can be accepted; the tolerance would have to be ± {limits.guard:.1f} mm or more."
-        )
-        return LevelAcceptance(False, sentence, probability)
-    is_accepted = limits.lower <= reading_mm <= limits.upper
-    sentence = (
-        f"{'Accepted' if is_accepted else 'Not accepted'}: {limits.lower:.1f} to {limits.upper:.1f} mm counts, "
-        f"{limits.guard:.1f} mm inside ± {tolerance_mm:g} mm for a stick good to ± {measures.stick_error_mm:g} mm."
-    )
-    return LevelAcceptance(is_accepted, sentence, probability, limits.lower, limits.upper)
 
 
 def first_pour(

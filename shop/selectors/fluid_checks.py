@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from intervals.errors import HatchmarkError
 from intervals.exchange.coolant import CAUTIONS, CoolantMix, concentrate_spread, strength_after, strength_mix
 from intervals.exchange.fluid_kinds import BRAKE_FLUID_GRADES, BrakeFluidGrade
+from intervals.exchange.plan_spread import TRAY_LIMIT_SHARE
 from intervals.exchange.propagation import Input, Spread, Uncertainty
 from intervals.exchange.spread import card_uncertainty
 from shop.models import CardFigure, Job, Product, UnitModel
 from shop.selectors.exchange import UnitPlan
-from shop.selectors.job_litres import TRAY_LIMIT_SHARE
 
 HOUSE_STRENGTH_SHARE = 0.5
 """Coolant strength wanted where the unit card does not say. House default."""

@@ -7,22 +7,23 @@ from intervals.errors import HatchmarkError, QuantityError
 from intervals.exchange import litres_from_kg
 from intervals.exchange.card import UnitCard
 from intervals.exchange.fluid_kinds import FLUID_KINDS, litres_at_base
+from intervals.exchange.plan_spread import JUG_LIMIT_SHARE, TRAY_LIMIT_SHARE
 from intervals.exchange.propagation import COVERAGE, Spread, Uncertainty
 from intervals.exchange.spread import done_spread, share_percent
 from shop.models import Job, Product
 from shop.selectors.exchange import card_from, figures_in_force, learned_sds
 from shop.selectors.fluids import density_in_unit, table_strength
+from shop.selectors.learned_jobs import product_of
 
 WEIGHED_AT_C = 15.0
 """A weight divided by the density at 15 °C gives litres at that temperature."""
 
-SCALE_LIMIT_SHARE, JUG_LIMIT_SHARE, TRAY_LIMIT_SHARE = 0.01, 0.03, 0.05
-"""How far a weight, new fluid in a jug and old fluid in a tray are off at most. Common practice, no source."""
+SCALE_LIMIT_SHARE = 0.01
+"""How far a weight is off at most. Common practice, no source."""
 
 UNTAKEN_LIMIT_SHARE = 0.04
 """Old fluid read without its temperature may be this much less at 20 °C: oil at 70 °C shrinks by 3.7 % (API MPMS
 11.1)."""
-
 
 _OLD, _NEW = (TRAY_LIMIT_SHARE, UNTAKEN_LIMIT_SHARE), (JUG_LIMIT_SHARE, 0.0)
 
@@ -79,7 +80,7 @@ def shares_of_jobs(jobs: list[Job]) -> dict[int, JobShare]:
 
 
 def _share_of(job: Job, card: UnitCard, learned: tuple[tuple[str, float], ...]) -> JobShare | None:
-    product = job.product or job.unit.unit_model.product
+    product = product_of(job)
     if job.fresh_share is None or product is None or not job.method:
         return None
     sides = [

@@ -10,6 +10,7 @@ from intervals.exchange.drain import HOT_C, SHED_C
 from intervals.exchange.fluid_kinds import OIL, PETROLEUM_OIL, FluidLaw, litres_at_base
 from intervals.exchange.learning import LEARNED_AT_C, Observed, drain_spread, normalise_drain
 from intervals.exchange.level import excess_ml
+from intervals.exchange.plan_spread import TRAY_LIMIT_SHARE
 from intervals.exchange.starts import DRAIN, OVERNIGHT
 from intervals.exchange.volumes import litres_from_kg
 from shop.models import CardFigure, Job, MeasuringTool, UnitModel
@@ -24,9 +25,6 @@ from shop.selectors.learned_jobs import (
 
 FIGURES = {DRAIN: "quick_drain_l", OVERNIGHT: "overnight_drain_l"}
 """What a job that only drained and refilled tells; an exchange after the drain hides what the drain gave."""
-
-TRAY_LIMIT_SHARE = 0.05
-"""Error limit of a tray nobody named. Common practice, no source."""
 
 BY_SCALE, BY_TRAY = "scale", "litres and temperature"
 NOT_MEASURED = "neither weighed nor taken with a temperature"

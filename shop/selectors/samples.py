@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from intervals.errors import HatchmarkError, QuantityError
-from intervals.exchange import UnitCard, litres_from_kg
+from intervals.exchange import UnitCard
 from intervals.exchange.done import litres_exchanged
-from intervals.exchange.fluid_kinds import OIL, litres_at_base
-from intervals.exchange.learning import LEARNED_AT_C
+from intervals.exchange.fluid_kinds import OIL
 from intervals.exchange.sampling import Contents, SampledShare, check_sampled, share_from_sample
-from shop.models import FluidSample, Job, LastService, Person, Unit
+from shop.models import FluidSample, Job, LastService, Person, Product, Unit
 from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.exchange import card_from, figures_in_force
+from shop.selectors.job_litres import litres_at_card
+from shop.selectors.learned_jobs import product_of
 
 JOBS_OFFERED = 20
 
@@ -108,13 +109,9 @@ def litres_done(job: Job, card: UnitCard) -> tuple[float, float]:
 
 
 def _in_at_card_l(job: Job) -> float:
-    product = job.product or job.unit.unit_model.product
-    family, density = (OIL, None) if product is None else (product.family, product.density15_kg_m3)
-    litres, temp_c = job.in_l, job.in_temp_c
-    if job.in_kg is not None and density is not None:
-        litres, temp_c = litres_from_kg(job.in_kg, density), LEARNED_AT_C
-    if litres is None:
-        raise QuantityError(f"{job.code} was weighed, but its product has no density; type it in first.")
-    if job.in_kg is None and job.jug is not None:
+    """Return what went in at 20 °C, a known error of the jug taken off."""
+    litres = job.in_l
+    if litres is not None and job.jug is not None:
         litres *= 1.0 - job.jug.error_on(job.done_on)
-    return litres if temp_c is None else litres_at_base(family, litres, temp_c, density_kg_m3=density)
+    product = product_of(job) or Product(family=OIL)
+    return litres_at_card(product, litres, job.in_kg, job.in_temp_c, job.strength_left_share)

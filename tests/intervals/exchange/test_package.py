@@ -9,7 +9,7 @@ import intervals.exchange as package
 INNER = {"batch_flow", "batch_jobs", "batch_push", "curve", "flow", "whole_unit", "yields"}
 """Inner works; other rooms ask `share_curve`, `simulate`, `run_sequence`, `plan_exchange` and `plan_many`."""
 
-KEPT_INSIDE = {"need_model", "share_inputs", "share_model", "z_for_risk"}
+KEPT_INSIDE = {"coverage_z", "need_model", "share_inputs", "share_model", "z_for_risk"}
 
 
 def test_every_name_the_package_promises_is_there_once():

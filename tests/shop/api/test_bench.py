@@ -163,6 +163,19 @@ def test_a_stick_reading_is_accepted_only_a_guard_inside_its_tolerance(foreman):
     assert "too coarse" in judged(0.0, stick_error_mm=9.0)["sentence"]
     assert "above zero" in judged(0.0, stick_error_mm=0.0)["sentence"]
     assert ask(foreman).json()["stick"]["acceptance"] is None
+    assert f"Chance that the level is right: {inside:.0%}." in good["sentence"]
+
+
+def test_an_accepted_level_asks_for_no_pull_and_one_read_outside_its_window_is_not_judged(foreman):
+    right_mm = ask(foreman).json()["stick"]["right_mm"]
+    over = {"reading_mm": right_mm + 6.0, "stick_error_mm": 2.0}
+    assert ask(foreman, measures=over).json()["stick"]["pulls"] > 0
+    accepted = ask(foreman, measures=over | {"level_tolerance_mm": 10}).json()["stick"]
+    assert (accepted["acceptance"]["is_accepted"], accepted["pulls"], accepted["pulls_first"]) == (True, 0, 0)
+    outside = {"window_low_c": 35, "window_high_c": 45, "reading_c": 55}
+    void = ask(foreman, measures=over | {"level_tolerance_mm": 10}, temperatures=outside).json()["stick"]
+    assert void["void"]
+    assert void["acceptance"] is None
 
 
 def test_the_cold_check_and_the_cheapest_risk(foreman):
