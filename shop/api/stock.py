@@ -18,8 +18,10 @@ from shop.api.permissions import RoleMay
 from shop.api.serializers import stock as shapes
 from shop.selectors import stock as look
 from shop.selectors.access import depots_of, jobs_of
+from shop.selectors.units import unit_find
 from shop.services import stock as ledger
 from shop.services.goods_in import PacksIn, goods_in
+from shop.services.reservations import reservation_free, reservation_make
 
 
 @extend_schema(tags=["stock"], summary="Stock")
@@ -168,6 +170,65 @@ class Batch(APIView):
                 request.user, own, batch, given.validated_data["note"], is_released=is_released
             )
             return 200, shapes.BatchRow(look.batch_trace(request.user, own, batch)).data
+
+        return answered_once(request, raw_body, work)
+
+
+@extend_schema(tags=["stock"])
+class ReservationList(Scoped, ListAPIView):
+    """Litres promised to the next jobs of units."""
+
+    rows = look.reservations_of
+    order = ("product__code", "pk")
+    needs = ("plan", "close")
+    serializer_class = shapes.ReservationRow
+
+    @extend_schema(summary="Reservations")
+    def get(self, request: Request) -> Response:
+        """List what is reserved on the shelves that serve your depots."""
+        return self.list(request)
+
+    @extend_schema(
+        summary="Reserve fluid for a unit", parameters=[PARAMETER], request=shapes.ReservationGiven,
+        responses={201: shapes.ReservationMade},
+    )  # fmt: skip
+    def post(self, request: Request) -> Response:
+        """Reserve the house fluid for the unit's next job; without litres, what its plan asks."""
+        raw_body = request.body
+        given = shapes.ReservationGiven(data=request.data)
+        given.is_valid(raise_exception=True)
+        code = given.validated_data["unit"]
+        unit = unit_find(request.user, code)
+        if unit is None:
+            raise ValidationError({"unit": f"There is no unit “{code}” in your depots."})
+
+        def work() -> tuple[int, Any]:
+            made = reservation_make(request.user, unit, given.validated_data.get("litres"))
+            return 201, shapes.ReservationMade(made).data
+
+        return answered_once(request, raw_body, work)
+
+
+@extend_schema(tags=["stock"])
+class ReservationFreed(Scoped):
+    """Reserved litres that others may have again."""
+
+    rows = look.reservations_of
+    needs = ("plan", "close")
+    what = "reservation"
+    serializer_class = shapes.FreeGiven
+
+    @extend_schema(summary="Free a reservation", parameters=[PARAMETER], responses=shapes.ReservationRow)
+    def post(self, request: Request, pk: int) -> Response:
+        """Free it and say why."""
+        raw_body = request.body
+        given = shapes.FreeGiven(data=request.data)
+        given.is_valid(raise_exception=True)
+
+        def work() -> tuple[int, Any]:
+            own = self.get_object()
+            reservation_free(request.user, own, given.validated_data["note"])
+            return 200, shapes.ReservationRow(own).data
 
         return answered_once(request, raw_body, work)
 

@@ -39,7 +39,7 @@ from shop.selectors.bench_stages import (
 )
 from shop.selectors.bench_steps import SequenceShown, sequence_shown
 from shop.selectors.exchange import FIGURE_FIELDS, HOUSE_TARGET_SHARE, TYPICAL_KINDS, figures_in_force
-from shop.selectors.fluids import why_not
+from shop.selectors.may_go_in import why_not
 from shop.selectors.units import unit_find
 
 GEARBOX_METHODS = (DRAIN, REPEATED, OVERNIGHT, COOLER_LINE, MACHINE)

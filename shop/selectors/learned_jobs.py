@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from intervals.exchange.fluid_kinds import OIL, volume_factor
 from intervals.exchange.learning import LEARNED_AT_C, Observed
 from shop.models import Job, Product
-from shop.selectors.fluids import why_not
+from shop.selectors.may_go_in import why_not
 
 COME_BACK_DAYS = 90
 """A level corrected within this time and before the next service speaks against the job before it. House default."""

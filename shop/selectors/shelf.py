@@ -8,7 +8,7 @@ from datetime import date
 from intervals.rules import add_months
 from shop.models import OrderedLine, Product, Reservation, StockItem
 from shop.planning.ordering import FluidShelf
-from shop.selectors.fluids import why_not
+from shop.selectors.may_go_in import FluidRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +54,11 @@ def shelves_of(
             own[2] += item.on_shelf_l
     reserved: dict[int, float] = defaultdict(float)
     blocked: dict[int, list[tuple[str, float, str]]] = defaultdict(list)
+    rules = FluidRules.read()
     for own_reservation in Reservation.objects.filter(depot=depot_pk, is_open=True).select_related(
         "unit__unit_model", "product"
     ):
-        reason = why_not(own_reservation.product, own_reservation.unit.unit_model)
+        reason = rules.why_not(own_reservation.product, own_reservation.unit.unit_model)
         if reason:
             blocked[own_reservation.product_id].append(
                 (own_reservation.unit.code, own_reservation.litres, reason)

@@ -17,6 +17,7 @@ from shop.models import (
     OrderedLine,
     Person,
     Product,
+    Reservation,
     StockItem,
     StockMovement,
     Unit,
@@ -25,11 +26,13 @@ from shop.models import (
 from shop.planning.kits import KitItem
 from shop.planning.ordering import FluidShelf
 from shop.selectors.access import depots_of, jobs_of
-from shop.selectors.exchange import plans_for_units
-from shop.selectors.fluids import why_not
+from shop.selectors.exchange import UnitPlan, plans_for_units
+from shop.selectors.may_go_in import RINSE_FIRST, FluidRules, products_in
 from shop.selectors.shelf import first_to_use, is_past_use_by, on_order, shelves_of
 
 NEWEST_MOVEMENTS = 50
+DUST_L = 1e-9
+"""Litres below which two sums of litres are the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,13 @@ def stock_of(person: Person, product: Product | None = None) -> list[ProductShow
                 )
             )
     return shown
+
+
+def reservations_of(person: Person) -> QuerySet[Reservation]:
+    """Return the litres promised from the shelves that serve a person's depots."""
+    return Reservation.objects.filter(depot__in=shelves_seen(person), is_open=True).select_related(
+        "unit__unit_model", "product", "depot"
+    )
 
 
 def _in_order_of_use(items: Iterable[StockItem]) -> list[StockItem]:
@@ -217,18 +227,42 @@ class PickList:
 
 def pick_lists(person: Person, day: datetime.date | None = None) -> list[PickList]:
     """Return what to fetch for the jobs booked on a day, by default tomorrow; first expired first, no litre twice."""
-    lists = []
-    for depot in depots_of(person).order_by("code"):
+    rules, lists = FluidRules.read(), []
+    for depot in depots_of(person).select_related("stores_at").order_by("code"):
         wanted = day or clock.today(depot.time_zone) + datetime.timedelta(days=1)
         jobs = _booked_on(person, depot, wanted)
-        plans = plans_for_units([job.unit for job in jobs])
-        left: dict[int, float] = {}
-        picks = [_pick(depot, job, plans[job.unit_id], left, wanted) for job in jobs]
+        units = [job.unit for job in jobs]
+        plans, held = plans_for_units(units), products_in(units)
+        shelf = _Fetched(depot.stores_at or depot, wanted)
+        picks = [_pick(job, plans[job.unit_id], shelf, rules, held.get(job.unit_id)) for job in jobs]
         picks.sort(
             key=lambda own: own.from_items[0][0].place or own.from_items[0][0].label if own.from_items else ""
         )
         lists.append(PickList(depot, wanted, picks))
     return lists
+
+
+class _Fetched:
+    """What is left of a shelf while one job after the other is served."""
+
+    def __init__(self, shelf: Depot, day: datetime.date) -> None:
+        self.shelf, self.day = shelf, day
+        self._items: dict[int, list[StockItem]] = {}
+        self._left_l: dict[int, float] = {}
+
+    def take(self, product: Product, litres: float) -> tuple[tuple[tuple[StockItem, float], ...], float]:
+        """Return the packs to take litres from, first expired first, and the litres that are not there."""
+        if product.pk not in self._items:
+            self._items[product.pk] = first_to_use(self.shelf.pk, product, self.day)
+        wanted_l, taken = litres, []
+        for item in self._items[product.pk]:
+            there_l = self._left_l.setdefault(item.pk, item.on_shelf_l)
+            from_this_l = min(wanted_l, there_l)
+            if from_this_l > 0:
+                self._left_l[item.pk] -= from_this_l
+                wanted_l -= from_this_l
+                taken.append((item, from_this_l))
+        return tuple(taken), wanted_l if wanted_l > DUST_L else 0.0
 
 
 def _booked_on(person: Person, depot: Depot, day: datetime.date) -> list[Job]:
@@ -245,27 +279,23 @@ def _booked_on(person: Person, depot: Depot, day: datetime.date) -> list[Job]:
     )  # fmt: skip
 
 
-def _pick(depot: Depot, job: Job, plan: object, left: dict[int, float], day: datetime.date) -> Pick:
-    product = job.unit.unit_model.product
+def _pick(job: Job, plan: UnitPlan, shelf: _Fetched, rules: FluidRules, held: Product | None) -> Pick:
+    model = job.unit.unit_model
+    product = model.product
     litres = plan.best.total_to_reserve_l if plan.best else None
     if product is None or litres is None:
         return Pick(
             job, product, None, (), 0.0, plan.parts, plan.cannot_say or "No product is chosen for this unit."
         )
-    reason = why_not(product, job.unit.unit_model)
+    reason = rules.why_not(product, model)
     if reason:
         return Pick(job, product, litres, (), litres, plan.parts, reason)
-    wanted, taken = litres, []
-    for item in first_to_use((depot.stores_at or depot).pk, product, day):
-        there = left.setdefault(item.pk, item.on_shelf_l)
-        from_this = min(wanted, there)
-        if from_this > 0:
-            left[item.pk] -= from_this
-            wanted -= from_this
-            taken.append((item, from_this))
-    short_l = wanted if wanted > 1e-9 else 0.0
-    warning = f"{short_l:.1f} L are not on the shelf." if short_l else ""
-    return Pick(job, product, litres, tuple(taken), short_l, plan.parts, warning)
+    taken, short_l = shelf.take(product, litres)
+    rinse = rules.why_rinse(product, model, held)
+    warnings = [f"{short_l:.1f} L are not on the shelf."] * bool(short_l) + [f"{rinse} {RINSE_FIRST}"] * bool(
+        rinse
+    )
+    return Pick(job, product, litres, taken, short_l, plan.parts, " ".join(warnings))
 
 
 @dataclass(frozen=True, slots=True)

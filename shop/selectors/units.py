@@ -27,6 +27,7 @@ from shop.selectors.exchange import UnitPlan, plan_for_unit, plans_for_units
 from shop.selectors.fluid_checks import BrakeCheck, CoolantAsked, CoolantSum, brake_check, coolant_sum
 from shop.selectors.fluids import ProductFigure, product_figures
 from shop.selectors.job_litres import JobShare, shares_of_jobs
+from shop.selectors.may_go_in import why_rinse
 
 ACTIVE = [Job.State.BOOKED, Job.State.IN_BAY, *Job.MUST_NOT_MOVE, Job.State.FILLED, Job.State.LEVEL_PROVED]
 HISTORY_ROWS = 20
@@ -45,7 +46,10 @@ class StageRow:
 
 @dataclass(frozen=True, slots=True)
 class UnitPage:
-    """Everything known about one unit, in the order the page shows it."""
+    """Everything known about one unit, in the order the page shows it.
+
+    rinse: why the house fluid must not go on top of what is in it; empty when it may.
+    """
 
     unit: Unit
     fitting: Fitting
@@ -58,7 +62,7 @@ class UnitPage:
     readings: list[Reading]
     reservations: list[Reservation]
     holds: list[Hold]
-
+    rinse: str = ""
     meter_kinds: tuple[str, ...] = ()
     job_shares: dict[int, JobShare] = field(default_factory=dict)
     product_figures: tuple[ProductFigure, ...] = ()
@@ -137,6 +141,7 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
         reservations=list(unit.reservations.filter(is_open=True).select_related("product")),
         holds=list(Hold.objects.filter(vehicle=fitting.vehicle).order_by("-from_day")),
         meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
+        rinse=why_rinse(unit),
         job_shares=shares_of_jobs(jobs),
         product_figures=() if product is None else product_figures(product),
         coolant=coolant_sum(plan, jobs, asked),

@@ -33,6 +33,7 @@ class JobReport:
     A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
     meter_text is what the odometer shows, or the hour meter where there is no odometer; hours_text the hour meter of
     a vehicle that has both. is_repeated says that the same was done before on the same day.
+    is_rinsed says that a unit which held a fluid the new one must not meet was rinsed first.
     tray, jug, scale and stick are codes of measuring tools; moved_ml is a measured correction, above zero poured in.
     """
 
@@ -64,6 +65,7 @@ class JobReport:
     note: str = ""
     subject: str = "fluid"
     is_repeated: bool = False
+    is_rinsed: bool = False
     tray: str = ""
     jug: str = ""
     scale: str = ""

@@ -7,7 +7,7 @@ from intervals.errors import HatchmarkError
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Fitting, Job, LastService, Person, Reservation, Unit
-from shop.selectors.fluids import why_not
+from shop.selectors.may_go_in import why_not, why_rinse
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
 from shop.services.job_credit import limits_keep, run_limits
@@ -97,6 +97,10 @@ def _measured(unit: Unit, report: JobReport, tools: JobTools) -> Volumes:
     reason = why_not(product, unit.unit_model)
     if reason:
         raise ConflictError(f"{reason} Correct the unit model's product or its approvals first.")
+    rinse = why_rinse(unit)
+    if rinse and not report.is_rinsed:
+        sentence = f"{rinse} If that was done, say so and close the job again."
+        raise ConflictError(sentence, code="rinse-first", fields={"is_rinsed": sentence})
     try:
         volumes = measure(
             unit, product, report, tools.out_factor(report.done_on), tools.in_factor(report.done_on)
@@ -137,7 +141,10 @@ def _job(
     job.level_proof = report.level_reason
     job.done_by, job.checked_by = report.done_by, report.checked_by
     reason = f"No road test: {report.road_test_reason}" if not report.road_tested else ""
-    job.note = "\n".join(text for text in (report.note, reason, *tools.remarks(report.done_on)) if text)
+    rinsed = "Rinsed before it was filled." if report.is_rinsed else ""
+    job.note = "\n".join(
+        text for text in (report.note, rinsed, reason, *tools.remarks(report.done_on)) if text
+    )
     if volumes is not None:
         job.fresh_share, job.share_basis = volumes.share, volumes.basis
     job.save()

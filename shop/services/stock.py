@@ -10,12 +10,10 @@ from django.db.models.functions import Greatest
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import ChangeRecord, Depot, Job, OrderedLine, Person, Product, StockItem, StockMovement
-from shop.selectors.stock import shelves_seen
+from shop.selectors.stock import DUST_L, shelves_seen
 from shop.services.changes import change_note, changes_write
 
 Reason = StockMovement.Reason
-DUST_L = 1e-9
-"""Litres below which two sums of litres are the same."""
 KEPT_APART = {
     "batch": "batch", "use_by": "use-by", "opened_on": "the day of opening", "pack_size_l": "pack size",
     "is_quarantined": "quarantine",

@@ -94,6 +94,7 @@ class JobForm(MeasuredFields, PlainForm):
         required=False,
         help_text="Only if the same was closed already today and really done again.",
     )
+    is_rinsed = forms.BooleanField(label="Drained and rinsed first, as the maker says", required=False)
     leak_checked = forms.BooleanField(label="Looked for leaks, hot", required=False)
     road_tested = forms.BooleanField(label="Road test done", required=False)
     road_test_reason = forms.CharField(label="Or why there was no road test", max_length=120, required=False)
@@ -108,7 +109,7 @@ class JobForm(MeasuredFields, PlainForm):
     GROUPS = [
         ("The job", ["subject", "method", "done_on", "meter_text", "hours_text"]),
         ("Came out", ["out_l", "out_temp_c", "out_kg"]),
-        ("Went in", ["in_l", "in_temp_c", "in_kg", "product_in_l", "batch"]),
+        ("Went in", ["in_l", "in_temp_c", "in_kg", "product_in_l", "batch", "is_rinsed"]),
         ("Coolant strength", ["strength_found_share", "strength_left_share", "strength_by"]),
         ("Boiling point", ["boiling_found_c", "boiling_left_c"]),
         ("Level", ["level_temp_c", "level_reading_mm", "level_reason"]),
@@ -124,10 +125,15 @@ class JobForm(MeasuredFields, PlainForm):
         meters: Sequence[str],
         today: datetime.date,
         unit_kind: str,
+        rinse: str,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        if rinse:
+            self.fields["is_rinsed"].help_text = rinse
+        else:
+            del self.fields["is_rinsed"]
         for name, kind in ONLY_FOR.items():
             if unit_kind != kind:
                 del self.fields[name]

@@ -37,6 +37,7 @@ def unit_job(request: HttpRequest, code: str) -> HttpResponse:
         meters=page.meter_kinds,
         today=clock.today(page.vehicle.depot.time_zone),
         unit_kind=page.unit.unit_model.kind,
+        rinse=page.rinse,
         initial={
             "subject": request.GET.get("subject") if request.GET.get("subject") in subjects else subjects[0],
             "method": page.booked_method or (best.title if best is not None else ""),

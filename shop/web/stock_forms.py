@@ -118,3 +118,15 @@ def _order_words(order: Any) -> str:
         f"{order.product.code} {order.outstanding_l:g} L from {order.supplier.name}, ordered {order.ordered_on}, "
         f"expected {order.expected_on}"
     )
+
+
+class ReserveForm(PlainForm):
+    """Litres for a unit's next job."""
+
+    litres = amount_field("Litres to reserve", "L", is_needed=True)
+
+
+class FreeForm(PlainForm):
+    """Why reserved litres are free again."""
+
+    note = forms.CharField(label="Why it is free again", max_length=200)

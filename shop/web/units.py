@@ -9,10 +9,11 @@ from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
 from shop.selectors.learning import drains_against_card
 from shop.selectors.samples import samples_of_unit
-from shop.selectors.units import unit_page, vehicle_page
+from shop.selectors.units import UnitPage, unit_page, vehicle_page
 from shop.web.forms import CoolantForm
 from shop.web.pictures import parcel_parts, share_parts
 from shop.web.rows import due_rows
+from shop.web.stock_forms import FreeForm, ReserveForm
 
 NO_SUCH_UNIT = "There is no unit “{}” in your depots. Look for it in the due list."
 NO_SUCH_VEHICLE = "There is no vehicle “{}” in your depots. Look for it in the due list."
@@ -47,8 +48,19 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
             "stop_rules": STOP_RULES if page.stages else (),
             "drains": drains_against_card(request.user, page.unit, page.plan.card),
             "samples": samples_of_unit(request.user, page.unit),
+            **_reserving(request, page),
         },
     )
+
+
+def _reserving(request: HttpRequest, page: UnitPage) -> dict[str, object]:
+    best = page.plan.best
+    litres = "" if best is None or best.total_to_reserve_l is None else f"{best.total_to_reserve_l:g}"
+    return {
+        "may_reserve": request.user.can("plan") or request.user.can("close"),
+        "reserve_form": ReserveForm(initial={"litres": litres}),
+        "free_form": FreeForm(),
+    }
 
 
 @require_safe

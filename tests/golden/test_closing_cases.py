@@ -7,8 +7,21 @@ import pytest
 
 from shop import clock
 from shop.errors import ConflictError, InputError
-from shop.models import DueLine, Fitting, Job, LastService, Meter, Person, StockItem, Unit, Vehicle
+from shop.models import (
+    DueLine,
+    Fitting,
+    Job,
+    LastService,
+    Meter,
+    Person,
+    ProposedLine,
+    Reservation,
+    StockItem,
+    Unit,
+    Vehicle,
+)
 from shop.services.jobs import JobReport, job_close
+from shop.services.reservations import reservation_make
 
 DAY = datetime.date(2026, 3, 3)
 Close = Callable[..., Job]
@@ -132,3 +145,22 @@ def test_job_before_a_move_belongs_to_the_vehicle_it_was_in(close: Close) -> Non
     job = close("K20-TB6", done_on=datetime.date(2026, 2, 16), in_l=3.6, out_l=3.6)
     assert job.vehicle.number == "K20"
     assert job.unit_km == pytest.approx(57_080, abs=200)
+
+
+def test_a_box_that_holds_the_wrong_oil_closes_only_rinsed(close: Close) -> None:
+    """K12: GL-5 went into a GL-4 gearbox; common practice, no source, is drain, rinse fill, refill and watch."""
+    with pytest.raises(ConflictError, match=r"F07 is in it and must not go into SG6.*rinse") as refused:
+        close("K12-SG6", in_l=2.3, out_l=2.3)
+    assert refused.value.fields.keys() == {"is_rinsed"}
+    job = close("K12-SG6", in_l=2.3, out_l=2.3, is_rinsed=True, note="second fill after 50 km")
+    assert job.note == "second fill after 50 km\nRinsed before it was filled."
+    assert LastService.objects.get(unit__code="K12-SG6").product.code == "F06"
+
+
+def test_k14_gets_the_variator_fluid_instead_of_the_banned_one(foreman: Person) -> None:
+    own = Reservation.objects.get(unit__code="K14-VB2", is_open=True)
+    made = reservation_make(foreman, own.unit)
+    assert (own.product.code, made.reservation.product.code, made.short_l) == ("F01", "F03", 0.0)
+    assert made.reservation.litres == pytest.approx(3.9, abs=0.3)
+    line = ProposedLine.objects.get(product__code="F01")
+    assert (line.facts["blocked"], line.order_l) == ([], 60.0)

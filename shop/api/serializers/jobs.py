@@ -159,6 +159,9 @@ class JobGiven(serializers.Serializer[Job]):
     done_by = _text("Who did it.")
     checked_by = _text("Who checked it.")
     note = _text("Anything else.", 2000)
+    is_rinsed = serializers.BooleanField(
+        default=False, help_text="A unit that held a fluid the new one must not meet was rinsed first."
+    )
     is_repeated = serializers.BooleanField(
         default=False, help_text="The same was closed before on that day and really done once more."
     )

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from shop.api.serializers.fields import Number, Words
-from shop.models import StockItem, StockMovement
+from shop.models import Reservation, StockItem, StockMovement
 
 BOOKINGS = ["count", "write off", "open", "decant", "transfer", "return"]
 
@@ -23,6 +23,41 @@ class StockRow(serializers.ModelSerializer[StockItem]):
             "is_quarantined",
         )  # fmt: skip
         read_only_fields = fields
+
+
+class ReservationRow(serializers.ModelSerializer[Reservation]):
+    """Litres of a product promised to a unit's next job."""
+
+    depot = serializers.CharField(source="depot.code", read_only=True)
+    unit = serializers.CharField(source="unit.code", read_only=True)
+    product = serializers.CharField(source="product.code", read_only=True)
+
+    class Meta:
+        model = Reservation
+        fields = ("id", "depot", "unit", "product", "litres", "made_on")
+        read_only_fields = fields
+
+
+class ReservationGiven(serializers.Serializer[Any]):
+    """A unit, and litres unless its plan says them."""
+
+    unit = serializers.CharField(max_length=40, help_text="Code of the unit.")
+    litres = Number(required=False, help_text="Litres; left out: what the unit's plan asks to have.")
+
+
+class ReservationMade(serializers.Serializer[Any]):
+    """The reservation, what of it has to be ordered, and what was freed for it."""
+
+    reservation = ReservationRow()
+    short_l = Number(help_text="Litres that are not free on the shelf.")
+    caution = serializers.CharField(help_text="Why the unit has to be rinsed first; empty when it has not.")
+    freed = ReservationRow(many=True)
+
+
+class FreeGiven(serializers.Serializer[Any]):
+    """Why reserved litres are free again."""
+
+    note = serializers.CharField(max_length=200, help_text="The reason, e.g. “turned away at the stop gate”.")
 
 
 class MovementRow(serializers.ModelSerializer[StockMovement]):

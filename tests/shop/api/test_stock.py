@@ -109,3 +109,22 @@ def test_the_pick_list_takes_each_litre_once_and_says_what_is_short(foreman, nor
     assert first["from_items"] == [{"item": item.pk, "label": "A1", "litres": first["litres"]}]
     assert second["short_l"] == pytest.approx(max(0.0, 2 * first["litres"] - 20))
     assert foreman.get("/api/v1/pick-lists?day=nonsense").status_code == 400
+
+
+def test_fluid_is_reserved_once_per_key_and_freed_with_a_reason(foreman, item, north):
+    body = {"unit": "K01-TB6", "litres": 4.0}
+    answers = [post(foreman, "reservations", body, key="for-k01") for _ in range(2)]
+    assert [answer.status_code for answer in answers] == [201, 201]
+    made = answers[0].json()
+    assert answers[1].json() == made
+    assert (made["reservation"]["unit"], made["reservation"]["litres"], made["short_l"]) == (
+        "K01-TB6",
+        4.0,
+        0.0,
+    )
+    (listed,) = foreman.get("/api/v1/reservations").json()["results"]
+    assert listed == made["reservation"]
+    assert post(foreman, f"reservations/{listed['id']}/free", {"note": ""}).status_code == 400
+    assert post(foreman, f"reservations/{listed['id']}/free", {"note": "turned away"}).status_code == 200
+    assert foreman.get("/api/v1/reservations").json()["results"] == []
+    assert post(foreman, "reservations", {"unit": "K90-TB6"}).status_code == 400

@@ -2,7 +2,7 @@
 
 import pytest
 
-from shop.models import StockItem, StockMovement
+from shop.models import Reservation, StockItem, StockMovement
 from tests.factories import StockItemFactory
 
 
@@ -64,3 +64,16 @@ def test_a_batch_is_set_aside_by_form_and_the_label_warns(foreman, item):
     item.refresh_from_db()
     assert item.is_quarantined
     assert item.product.code in foreman.get(f"/labels/{item.product.code}").content.decode()
+
+
+def test_fluid_is_reserved_and_freed_on_the_unit_s_page(foreman, yard, item):
+    unit = yard.add("K50", 57_000)
+    refused = foreman.post(f"/units/{unit.code}/reserve", {"litres": "none"}, follow=True)
+    assert "Write a number in L" in refused.content.decode()
+    done = foreman.post(f"/units/{unit.code}/reserve", {"litres": "4.5"}, follow=True).content.decode()
+    assert f"4.5 L of {item.product.code} are reserved for {unit.code}." in done
+    own = Reservation.objects.get()
+    address = f"/units/{unit.code}/reserved/{own.pk}/free"
+    freed = foreman.post(address, {"note": "turned away"}, follow=True).content.decode()
+    assert "are free again" in freed
+    assert foreman.post(address, {"note": "once more"}).status_code == 404
