@@ -66,6 +66,14 @@ class FluidRules:
             return f"{held.code} is in it and must not go into {unit_model.code}: {reason}."
         return ""
 
+    def why_rinse_unit(self, unit: Unit) -> str:
+        """Return why its house fluid must not go on top of what a unit holds, with what to do; empty when it may."""
+        product = unit.unit_model.product
+        if product is None:
+            return ""
+        reason = self.why_rinse(product, unit.unit_model, products_in([unit]).get(unit.pk))
+        return f"{reason} {RINSE_FIRST}" if reason else ""
+
     def _chain(self, specification_pk: int) -> list[int]:
         """Return a specification and everything that replaced it, in order; never what it replaced."""
         chain = [specification_pk]
@@ -97,8 +105,4 @@ def products_in(units: list[Unit]) -> dict[int, Product | None]:
 
 def why_rinse(unit: Unit) -> str:
     """Return why its house fluid must not go on top of what a unit holds, with what to do; empty when it may."""
-    product = unit.unit_model.product
-    if product is None:
-        return ""
-    reason = FluidRules.read().why_rinse(product, unit.unit_model, products_in([unit]).get(unit.pk))
-    return f"{reason} {RINSE_FIRST}" if reason else ""
+    return FluidRules.read().why_rinse_unit(unit)

@@ -27,7 +27,7 @@ from shop.selectors.exchange import UnitPlan, plan_for_unit, plans_for_units
 from shop.selectors.fluid_checks import BrakeCheck, CoolantAsked, CoolantSum, brake_check, coolant_sum
 from shop.selectors.fluids import ProductFigure, product_figures
 from shop.selectors.job_litres import JobShare, shares_of_jobs
-from shop.selectors.may_go_in import why_rinse
+from shop.selectors.may_go_in import FluidRules
 
 ACTIVE = [Job.State.BOOKED, Job.State.IN_BAY, *Job.MUST_NOT_MOVE, Job.State.FILLED, Job.State.LEVEL_PROVED]
 HISTORY_ROWS = 20
@@ -48,6 +48,7 @@ class StageRow:
 class UnitPage:
     """Everything known about one unit, in the order the page shows it.
 
+    reservations: what is promised to its next job, and why it must not go into it; empty when it may.
     rinse: why the house fluid must not go on top of what is in it; empty when it may.
     """
 
@@ -60,7 +61,7 @@ class UnitPage:
     jobs: list[Job]
     changes: list[StateChange]
     readings: list[Reading]
-    reservations: list[Reservation]
+    reservations: list[tuple[Reservation, str]]
     holds: list[Hold]
     rinse: str = ""
     meter_kinds: tuple[str, ...] = ()
@@ -123,7 +124,7 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
         .filter(unit=unit)
         .select_related("product", "unit__unit_model__product")[:HISTORY_ROWS]
     )
-    product = unit.unit_model.product
+    product, rules = unit.unit_model.product, FluidRules.read()
     return UnitPage(
         unit=unit,
         fitting=fitting,
@@ -138,10 +139,13 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
             .order_by("-day", "-pk")[:HISTORY_ROWS]
         ),
         readings=_readings(person, fitting.vehicle),
-        reservations=list(unit.reservations.filter(is_open=True).select_related("product")),
+        reservations=[
+            (own, rules.why_not(own.product, unit.unit_model))
+            for own in unit.reservations.filter(is_open=True).select_related("product")
+        ],
         holds=list(Hold.objects.filter(vehicle=fitting.vehicle).order_by("-from_day")),
         meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
-        rinse=why_rinse(unit),
+        rinse=rules.why_rinse_unit(unit),
         job_shares=shares_of_jobs(jobs),
         product_figures=() if product is None else product_figures(product),
         coolant=coolant_sum(plan, jobs, asked),

@@ -55,7 +55,9 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
 
 def _reserving(request: HttpRequest, page: UnitPage) -> dict[str, object]:
     best = page.plan.best
-    litres = "" if best is None or best.total_to_reserve_l is None else f"{best.total_to_reserve_l:g}"
+    litres = (
+        "" if best is None or best.total_to_reserve_l is None else f"{round(best.total_to_reserve_l, 2):g}"
+    )
     return {
         "may_reserve": request.user.can("plan") or request.user.can("close"),
         "reserve_form": ReserveForm(initial={"litres": litres}),
