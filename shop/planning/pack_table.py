@@ -1,14 +1,12 @@
 """Packs for many needs at once from one price list: every need that rounds up to the same step shares a choice."""
 
 from collections.abc import Sequence
-from math import floor, gcd
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from shop.planning.packs import Pack, PackChoice, choose_packs
-
-_ML_PER_L = 1_000
+from shop.planning.exact_totals import ML_PER_L, Pack, grid_of
+from shop.planning.packs import PackChoice, choose_packs
 
 
 class PackTable:
@@ -24,21 +22,21 @@ class PackTable:
         if not packs:
             raise ValueError("No supplier offers this fluid with a price; add a pack before a table is made.")
         self._packs = tuple(packs)
-        self.step_ml = gcd(*(floor(pack.size_l * _ML_PER_L + 1e-6) * pack.multiple for pack in packs))
+        self.step_ml = grid_of(packs)
         self._choices: dict[int, PackChoice] = {}
 
     def steps(self, needs_l: ArrayLike) -> NDArray[np.int64]:
         """Needs in litres, rounded up to steps of `step_ml`; a need that is not known is -1, none is 0."""
         needs = np.asarray(needs_l, dtype=np.float64)
         is_known = np.isfinite(needs)
-        need_ml = np.ceil(np.where(is_known, needs, 0.0) * _ML_PER_L - 1e-6)
+        need_ml = np.ceil(np.where(is_known, needs, 0.0) * ML_PER_L - 1e-6)
         steps = np.ceil(np.maximum(need_ml, 0.0) / self.step_ml).astype(np.int64)
         return np.where(is_known, steps, -1)
 
     def choice(self, step: int) -> PackChoice:
         """The packs for one step of `steps`."""
         if step not in self._choices:
-            need_l = float("nan") if step < 0 else step * self.step_ml / _ML_PER_L
+            need_l = float("nan") if step < 0 else step * self.step_ml / ML_PER_L
             self._choices[step] = choose_packs(need_l, self._packs)
         return self._choices[step]
 

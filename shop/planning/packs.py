@@ -7,71 +7,23 @@ left over is worth money only as far as it will be used before it expires. The s
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from math import ceil, floor, gcd, inf, isfinite
+from math import ceil, floor, inf, isfinite
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from shop.planning.exact_totals import ML_PER_L, ExactTotals, Pack, grid_of, money_steps
+
+__all__ = ["CREDIT_SHARE", "Pack", "PackChoice", "PackStatus", "choose_packs"]
 
 CREDIT_SHARE = Decimal("0.95")
 """Share of its price that a usable left-over is worth; the rest pays for keeping it. House default."""
 
 PackStatus = Literal["chosen", "over limit", "need is zero", "no packs", "cannot say"]
 
-_MONEY_STEPS = Decimal(10_000)
-_ML_PER_L = 1_000
 _GRID_LIMIT = 5_000_000
 _MORE_THAN_ANYONE_BUYS_L = 1e9
-_UNREACHED = np.iinfo(np.int64).max // 4
-_KEY_PER_STEP = 1 << 20
-_Costs = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True)
-class Pack:
-    """One size a supplier sells.
-
-    size_l: litres in one pack. price: money for one pack. label: what the order says.
-    multiple: sold only in this many at a time. breaks: (from this many packs, price of each of them).
-    """
-
-    size_l: float
-    price: Decimal
-    label: str
-    multiple: int = 1
-    breaks: tuple[tuple[int, Decimal], ...] = ()
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be bought."""
-        if not (isfinite(self.size_l) and self.size_l * _ML_PER_L >= 1):
-            raise ValueError(
-                f"{self.label}: a pack holds at least 0.001 L, not {self.size_l}; correct its size."
-            )
-        if self.multiple < 1 or any(count < 1 for count, _ in self.breaks):
-            raise ValueError(
-                f"{self.label}: multiples and price breaks count whole packs from 1; correct them."
-            )
-        prices = (self.price, *(price for _, price in self.breaks))
-        if any(not price.is_finite() or _steps(price) < 1 for price in prices):
-            raise ValueError(
-                f"{self.label}: a price is above zero; leave a pack without a price off the list."
-            )
-
-    @property
-    def _size_ml(self) -> int:
-        # Rounded down, so that a plan in odd sizes (a US quart is 946.35 mL) never comes out short.
-        return floor(self.size_l * _ML_PER_L + 1e-6)
-
-    @property
-    def _tiers(self) -> tuple[tuple[int, Decimal], ...]:
-        return ((0, self.price), *self.breaks)
-
-    def cost(self, count: int) -> Decimal:
-        """Price of `count` packs of this size, in money, at the best break reached.
-
-        Raises nothing; a count that is no multiple is priced as asked.
-        """
-        return count * min(price for least, price in self._tiers if count >= least)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,14 +70,14 @@ def choose_packs(
         raise ValueError("The credit share lies from 0 to below 1 and the usable left-over at 0 L or more.")
     if not isfinite(need_l):
         return _nothing("cannot say", "The need in litres is not known; enter the litres of each job.")
-    need_ml = max(0, ceil(need_l * _ML_PER_L - 1e-6))
+    need_ml = max(0, ceil(need_l * ML_PER_L - 1e-6))
     if need_ml == 0:
         return _nothing("need is zero", "Stock and orders under way cover the need.")
     if not packs:
         return _nothing("no packs", "No supplier offers this fluid with a price; add a pack.")
-    usable_ml = min(usable_left_over_l, _MORE_THAN_ANYONE_BUYS_L) * _ML_PER_L
+    usable_ml = min(usable_left_over_l, _MORE_THAN_ANYONE_BUYS_L) * ML_PER_L
     search = _Search(tuple(packs), need_ml, usable_ml, float(credit_share))
-    limit_ml = inf if most_l is None else most_l * _ML_PER_L + 1e-6
+    limit_ml = inf if most_l is None else most_l * ML_PER_L + 1e-6
     counts = search.best(limit_ml)
     status: PackStatus = "chosen"
     if counts is None:
@@ -173,26 +125,26 @@ class _Search:
 
     def best(self, limit_ml: float) -> tuple[int, ...] | None:
         """Counts per pack of the cheapest cover within `limit_ml`, or None when nothing fits."""
-        grid_ml = gcd(*(pack._size_ml * pack.multiple for pack in self.packs))
+        grid_ml = grid_of(self.packs)
         first = -(-self.need_ml // grid_ml)
         last = floor(min(limit_ml, self._worth_trying_ml()) / grid_ml + 1e-9)
         if last < first:
             return None
         if last > _GRID_LIMIT:
             raise ValueError(
-                f"{self.need_ml / _ML_PER_L:.0f} L in steps of {grid_ml} mL is too fine to search; "
+                f"{self.need_ml / ML_PER_L:.0f} L in steps of {grid_ml} mL is too fine to search; "
                 "round the pack sizes or split the need."
             )
-        layers = self._layers(grid_ml, last)
-        steps = layers[-1][first:] // _KEY_PER_STEP
+        totals = ExactTotals(self.packs, grid_ml, last)
+        steps = totals.money_steps[first:]
         totals_ml = np.arange(first, last + 1) * grid_ml
         nets = self._net(steps.astype(np.float64), totals_ml.astype(np.float64))
-        nets[layers[-1][first:] >= _UNREACHED] = inf
+        nets[~totals.is_reached[first:]] = inf
         least = float(nets.min())
         if least == inf:
             return None
         chosen = first + int(np.argmax(nets <= least * (1 + 1e-12)))
-        return self._counts(layers, grid_ml, chosen)
+        return totals.counts(chosen)
 
     def _net(self, price: NDArray[np.float64], total_ml: NDArray[np.float64]) -> NDArray[np.float64]:
         kept_ml = np.minimum(total_ml - self.need_ml, self.usable_ml)
@@ -203,67 +155,12 @@ class _Search:
         in_hand = inf
         lowest = inf
         for pack in self.packs:
-            lot_ml = pack._size_ml * pack.multiple
+            lot_ml = pack.lot_ml
             lots = -(-self.need_ml // lot_ml)
-            lowest = min(lowest, *(_steps(price) / pack._size_ml for _, price in pack._tiers))
-            price = float(_steps(pack.cost(lots * pack.multiple)))
+            lowest = min(lowest, *(money_steps(price) / pack.size_ml for _, price in pack.tiers))
+            price = float(money_steps(pack.cost(lots * pack.multiple)))
             net = self._net(np.array([price]), np.array([float(lots * lot_ml)]))
             in_hand = min(in_hand, float(net[0]))
         with_all_used = (in_hand / lowest - self.credit * self.need_ml) / (1.0 - self.credit)
         with_some_used = in_hand / lowest + self.credit * self.usable_ml
         return min(with_all_used, with_some_used) * (1 + 1e-9) + 1
-
-    def _layers(self, grid_ml: int, last: int) -> list[_Costs]:
-        """Cheapest key for every exact total, after each pack in turn; key = money, then number of packs."""
-        start = np.full(last + 1, _UNREACHED, dtype=np.int64)
-        start[0] = 0
-        layers = [start]
-        for pack in self.packs:
-            lot = pack._size_ml * pack.multiple // grid_ml
-            before = layers[-1]
-            after = before.copy()
-            for least, price in pack._tiers:
-                lots_at_least = -(-least // pack.multiple)
-                key = _key(price, pack.multiple)
-                tier = _shifted(before, lots_at_least * lot, lots_at_least * key)
-                # A run of `lot` totals depends only on the run before it, so each run is one array operation.
-                for low in range(lot, last + 1, lot):
-                    high = min(low + lot, last + 1)
-                    np.minimum(tier[low:high], tier[low - lot : high - lot] + key, out=tier[low:high])
-                np.minimum(after, tier, out=after)
-            layers.append(after)
-        return layers
-
-    def _counts(self, layers: list[_Costs], grid_ml: int, total: int) -> tuple[int, ...]:
-        counts = [0] * len(self.packs)
-        for place in range(len(self.packs) - 1, -1, -1):
-            pack = self.packs[place]
-            lot = pack._size_ml * pack.multiple // grid_ml
-            before, key = layers[place], int(layers[place + 1][total])
-            lots = next(
-                n
-                for n in range(total // lot + 1)
-                if int(before[total - n * lot]) + self._run_key(pack, n * pack.multiple) == key
-            )
-            counts[place] = lots * pack.multiple
-            total -= lots * lot
-        return tuple(counts)
-
-    @staticmethod
-    def _run_key(pack: Pack, count: int) -> int:
-        return min(_key(price, count) for least, price in pack._tiers if count >= least)
-
-
-def _steps(price: Decimal) -> int:
-    return round(price * _MONEY_STEPS)
-
-
-def _key(price: Decimal, packs: int) -> int:
-    return _steps(price) * packs * _KEY_PER_STEP + packs
-
-
-def _shifted(costs: _Costs, by: int, key: int) -> _Costs:
-    moved = np.full_like(costs, _UNREACHED)
-    if by < len(costs):
-        moved[by:] = np.minimum(costs[: len(costs) - by] + key, _UNREACHED)
-    return moved
