@@ -1,0 +1,252 @@
+"""When to buy how much of one fluid over the weeks ahead, at least cost: exact, by dynamic programming.
+
+A state is a week and the litres bought so far, in steps of the packs' common measure. In each week the shelf must hold
+what is required by its end; buying costs a fixed sum and the cheapest packs that make up the lot exactly; what stays on
+the shelf costs money by the week. Wagner and Whitin (1958) is the case of single litres, one price and no limits.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+import numpy.typing as npt
+
+from shop.planning.exact_totals import ML_PER_L, ExactTotals, Pack, grid_of
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+STEPS_LIMIT = 20_000
+"""More steps than this take memory and minutes; odd sizes (a US quart beside litres) make so fine a measure."""
+
+_DUST_L = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class LitresAhead:
+    """What one fluid's shelf has to do over T weeks. All litres are counted up from today.
+
+    Attributes:
+        required_l: (T,) litres to have had by the end of each week, what guards against chance included.
+        drawn_l: (T,) litres taken on average by the end of each week.
+        at_hand_l: (T,) litres free today with what has come by the start of each week from orders under way.
+        holding_per_l_week: money for keeping a litre for a week.
+        life_weeks: weeks a bought litre keeps; None when not known.
+        most_l: litres that may stand on the shelf; None without a limit.
+        worth_per_l: money that a litre left over at the end and used later is worth.
+    """
+
+    required_l: FloatArray
+    drawn_l: FloatArray
+    at_hand_l: FloatArray
+    holding_per_l_week: float = 0.0
+    life_weeks: int | None = None
+    most_l: float | None = None
+    worth_per_l: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What one supplier sells of the fluid, and what an order costs besides its packs.
+
+    Attributes:
+        name: the supplier.
+        packs: sizes and prices.
+        order_cost: (T,) money for an order that arrives at the start of each week; infinite when none can.
+        least_l: (T,) least litres of such an order; None without.
+    """
+
+    name: str
+    packs: tuple[Pack, ...]
+    order_cost: FloatArray
+    least_l: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """One purchase: the week at whose start it arrives, the offer's place, and the packs."""
+
+    week: int
+    offer: int
+    packs: tuple[tuple[Pack, int], ...]
+    litres: float
+    price: float
+    is_over_limit: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LotPlan:
+    """The cheapest lots with the parts of their cost.
+
+    cost = packs_cost + orders_cost + holding_cost - left_over_worth; no plan within the limits costs less. Limits of
+    shelf and life give way to the smallest pack that covers a need: such lots say `is_over_limit`.
+    """
+
+    lots: tuple[Lot, ...]
+    cost: float
+    packs_cost: float
+    orders_cost: float
+    holding_cost: float
+    left_over_l: float
+    left_over_worth: float
+    shelf_l: FloatArray
+
+
+def plan_lots(ahead: LitresAhead, offers: Sequence[Offer]) -> LotPlan | None:
+    """Return the cheapest lots; None when some week's need cannot be met by any offer.
+
+    Raises:
+        ValueError: no offer, arrays that do not match, or pack sizes whose common measure is too fine.
+    """
+    return LotSizing(ahead, offers).best([offer.order_cost for offer in offers])
+
+
+class LotSizing:
+    """The tables of one fluid, worked out once and then asked for plans under different costs of an order."""
+
+    def __init__(self, ahead: LitresAhead, offers: Sequence[Offer]) -> None:
+        """Lay out the grid, the requirement in steps, and each offer's price of every lot."""
+        weeks = len(ahead.required_l)
+        shapes = {ahead.required_l.shape, ahead.drawn_l.shape, ahead.at_hand_l.shape}
+        if shapes != {(weeks,)} or not offers or any(own.order_cost.shape != (weeks,) for own in offers):
+            raise ValueError("A plan needs an offer, and one figure for each week in every list.")
+        self.ahead, self.offers = ahead, tuple(offers)
+        packs = [pack for offer in offers for pack in offer.packs]
+        grid_ml = grid_of(packs)
+        self.step_l = grid_ml / ML_PER_L
+        short_l = np.maximum(ahead.required_l - ahead.at_hand_l, 0.0)
+        self.least = np.maximum.accumulate(
+            np.ceil((short_l - _DUST_L) / self.step_l).clip(min=0).astype(np.int64)
+        )
+        biggest = max(pack.lot_ml * max(1, *(least for least, _ in pack.tiers)) for pack in packs) // grid_ml
+        self.last = int(self.least[-1]) + biggest
+        if self.last > STEPS_LIMIT:
+            raise ValueError(
+                f"{self.last * self.step_l:.0f} L in steps of {grid_ml} mL is too fine to plan; leave odd sizes out."
+            )
+        self.totals = [ExactTotals(offer.packs, grid_ml, self.last) for offer in offers]
+        self.prices = [total.prices() for total in self.totals]
+        for prices in self.prices:
+            prices[0] = inf
+        self.limits = self._limits(min(pack.lot_ml for pack in packs) // grid_ml)
+        bought_l = np.arange(self.last + 1) * self.step_l
+        left_l = (ahead.at_hand_l - ahead.drawn_l)[:, None] + bought_l[None, :]
+        self.holding = ahead.holding_per_l_week * np.maximum(left_l, 0.0)
+        self.worth = ahead.worth_per_l * np.clip(left_l[-1], 0.0, self._usable_later_l())
+
+    def _usable_later_l(self) -> float:
+        """Litres left at the end that will be used before they are too old, at the mean use of these weeks."""
+        if self.ahead.life_weeks is None:
+            return inf
+        return float(self.ahead.drawn_l[-1]) / len(self.ahead.drawn_l) * self.ahead.life_weeks
+
+    def _limits(self, smallest: int) -> IntArray:
+        """Return (T,) the most steps bought by each week; never so few that the smallest pack could not cover."""
+        ahead, weeks = self.ahead, len(self.ahead.drawn_l)
+        most_l = np.full(weeks, inf)
+        before_l = np.concatenate([[0.0], ahead.drawn_l[:-1]])
+        if ahead.most_l is not None:
+            most_l = np.minimum(most_l, ahead.most_l + before_l - ahead.at_hand_l)
+        if ahead.life_weeks is not None:
+            mean_l = float(ahead.drawn_l[-1]) / weeks
+            until = np.arange(weeks) + ahead.life_weeks - 1
+            used_l = np.where(
+                until < weeks,
+                ahead.drawn_l[np.minimum(until, weeks - 1)],
+                ahead.drawn_l[-1] + (until - weeks + 1) * mean_l,
+            )
+            most_l = np.minimum(most_l, used_l - ahead.at_hand_l)
+        self.wished = np.floor(np.clip(most_l / self.step_l + _DUST_L, -1, self.last)).astype(np.int64)
+        limits: IntArray = np.minimum(np.maximum(self.wished, self.least + smallest - 1), self.last)
+        return limits
+
+    def best(self, order_costs: Sequence[FloatArray]) -> LotPlan | None:
+        """Return the cheapest lots under these costs of an order, (T,) for each offer; None when there are none."""
+        weeks, size = len(self.least), self.last + 1
+        is_steady = all(_is_steady(costs) for costs in order_costs)
+        value = -self.worth
+        chosen_lot = np.zeros((weeks, size), dtype=np.int32)
+        chosen_offer = np.zeros((weeks, size), dtype=np.int16)
+        steps = np.arange(size)
+        for week in range(weeks - 1, -1, -1):
+            after = np.where(steps >= self.least[week], value + self.holding[week], inf)
+            value = after.copy()
+            within = np.where(steps <= self.limits[week], after, inf)
+            low = int(self.least[week - 1]) if week else 0
+            for place, costs in enumerate(order_costs):
+                if not np.isfinite(costs[week]):
+                    continue
+                high = self._last_in_need(week, costs) if is_steady else int(self.least[-1])
+                if high > low:
+                    rows = slice(low, high)
+                    least = self._least_lot(place, week)
+                    lots, cost = _cheapest(within, self.prices[place], rows, least)
+                    cost = cost + costs[week]
+                    is_better = cost < value[rows] - 1e-9
+                    value[rows] = np.where(is_better, cost, value[rows])
+                    chosen_lot[week, rows] = np.where(is_better, lots, chosen_lot[week, rows])
+                    chosen_offer[week, rows] = np.where(is_better, place, chosen_offer[week, rows])
+        if not np.isfinite(value[0]):
+            return None
+        return self._plan(float(value[0]), chosen_lot, chosen_offer, order_costs)
+
+    def _last_in_need(self, week: int, costs: FloatArray) -> int:
+        """Return below how many steps bought an order now makes sense, costs being the same in every week.
+
+        What lasts until the next week in which an order can arrive is better bought then: no dearer, kept for less
+        time. So a lot comes only when the shelf would not do without it.
+        """
+        later = np.flatnonzero(np.isfinite(costs[week + 1 :]))
+        until = week + int(later[0]) if len(later) else len(costs) - 1
+        return int(self.least[until])
+
+    def _least_lot(self, place: int, week: int) -> int:
+        least_l = self.offers[place].least_l
+        return 1 if least_l is None else max(1, int(np.ceil(least_l[week] / self.step_l - _DUST_L)))
+
+    def _plan(
+        self,
+        cost: float,
+        chosen_lot: npt.NDArray[np.int32],
+        chosen_offer: npt.NDArray[np.int16],
+        order_costs: Sequence[FloatArray],
+    ) -> LotPlan:
+        lots, bought, orders_cost, holding = [], 0, 0.0, 0.0
+        shelf_l = np.empty(len(self.least))
+        for week in range(len(self.least)):
+            lot, place = int(chosen_lot[week, bought]), int(chosen_offer[week, bought])
+            if lot:
+                bought += lot
+                orders_cost += float(order_costs[place][week])
+                counts = zip(self.offers[place].packs, self.totals[place].counts(lot), strict=True)
+                packs = tuple(sorted(((own, n) for own, n in counts if n), key=lambda pair: -pair[0].size_l))
+                lots.append(
+                    Lot(
+                        week, place, packs, lot * self.step_l, float(self.prices[place][lot]),
+                        bought > self.wished[week],
+                    )
+                )  # fmt: skip
+            holding += float(self.holding[week, bought])
+            shelf_l[week] = self.ahead.at_hand_l[week] + bought * self.step_l - self.ahead.drawn_l[week]
+        worth = float(self.worth[bought])
+        packs_cost = sum(lot.price for lot in lots)
+        return LotPlan(
+            tuple(lots), cost, packs_cost, orders_cost, holding, max(0.0, float(shelf_l[-1])), worth, shelf_l
+        )
+
+
+def _cheapest(within: FloatArray, prices: FloatArray, rows: slice, least: int) -> tuple[IntArray, FloatArray]:
+    """Return for each state in `rows` the lot that is cheapest with all that follows, and that cost."""
+    size = len(prices)
+    ahead = np.concatenate([within[rows.start :], np.full(size, inf)])
+    windows = np.lib.stride_tricks.sliding_window_view(ahead, size)[: rows.stop - rows.start]
+    costs = windows[:, least:] + prices[least:]
+    lots = costs.argmin(axis=1)
+    return lots + least, costs[np.arange(len(lots)), lots]
+
+
+def _is_steady(costs: FloatArray) -> bool:
+    """Say whether an order costs the same whenever one can arrive."""
+    known = costs[np.isfinite(costs)]
+    return len(known) == 0 or bool((known == known[0]).all())
