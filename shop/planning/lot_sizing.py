@@ -5,7 +5,7 @@ what is required by its end; buying costs a fixed sum and the cheapest packs tha
 the shelf costs money by the week. Wagner and Whitin (1958) is the case of single litres, one price and no limits.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -21,6 +21,7 @@ STEPS_LIMIT = 20_000
 """More steps than this take memory and minutes; odd sizes (a US quart beside litres) make so fine a measure."""
 
 _DUST_L = 1e-6
+_DUST_COST = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +55,11 @@ class Offer:
         name: the supplier.
         packs: sizes and prices.
         order_cost: (T,) money for an order that arrives at the start of each week; infinite when none can.
-        least_l: (T,) least litres of such an order; None without.
     """
 
     name: str
     packs: tuple[Pack, ...]
     order_cost: FloatArray
-    least_l: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,72 +160,63 @@ class LotSizing:
         limits: IntArray = np.minimum(np.maximum(self.wished, self.least + smallest - 1), self.last)
         return limits
 
-    def best(self, order_costs: Sequence[FloatArray]) -> LotPlan | None:
-        """Return the cheapest lots under these costs of an order, (T,) for each offer; None when there are none."""
+    def best(
+        self, order_costs: Sequence[FloatArray], least_l: Mapping[tuple[int, int], float] | None = None
+    ) -> LotPlan | None:
+        """Return the cheapest lots under these costs of an order, or None when there are none.
+
+        order_costs: (T,) for each offer, in place of its own. least_l: (offer, week) → least litres of a lot there.
+        """
         weeks, size = len(self.least), self.last + 1
-        is_steady = all(_is_steady(costs) for costs in order_costs)
         value = -self.worth
-        chosen_lot = np.zeros((weeks, size), dtype=np.int32)
-        chosen_offer = np.zeros((weeks, size), dtype=np.int16)
+        chosen = np.zeros((weeks, len(order_costs), size), dtype=np.int32)
         steps = np.arange(size)
         for week in range(weeks - 1, -1, -1):
             after = np.where(steps >= self.least[week], value + self.holding[week], inf)
-            value = after.copy()
-            within = np.where(steps <= self.limits[week], after, inf)
+            ordered = np.where(steps <= self.limits[week], after, inf)
             low = int(self.least[week - 1]) if week else 0
             for place, costs in enumerate(order_costs):
-                if not np.isfinite(costs[week]):
+                high = self._last_in_need(week, costs) if np.isfinite(costs[week]) else 0
+                smallest = self._steps_of((least_l or {}).get((place, week), 0.0))
+                if high <= low or smallest > self.last - low:
                     continue
-                high = self._last_in_need(week, costs) if is_steady else int(self.least[-1])
-                if high > low:
-                    rows = slice(low, high)
-                    least = self._least_lot(place, week)
-                    lots, cost = _cheapest(within, self.prices[place], rows, least)
-                    cost = cost + costs[week]
-                    is_better = cost < value[rows] - 1e-9
-                    value[rows] = np.where(is_better, cost, value[rows])
-                    chosen_lot[week, rows] = np.where(is_better, lots, chosen_lot[week, rows])
-                    chosen_offer[week, rows] = np.where(is_better, place, chosen_offer[week, rows])
+                # From what the offers before this one leave: two suppliers may deliver in one week.
+                rows = slice(low, high)
+                lots, cost = _cheapest(ordered, self.prices[place], rows, smallest)
+                cost = cost + costs[week]
+                is_better = cost < ordered[rows] - _DUST_COST
+                ordered[rows] = np.where(is_better, cost, ordered[rows])
+                chosen[week, place, rows] = np.where(is_better, lots, 0)
+            value = np.minimum(after, ordered)
+            chosen[week][:, after <= ordered] = 0
         if not np.isfinite(value[0]):
             return None
-        return self._plan(float(value[0]), chosen_lot, chosen_offer, order_costs)
+        return self._plan(float(value[0]), chosen, order_costs)
 
     def _last_in_need(self, week: int, costs: FloatArray) -> int:
-        """Return below how many steps bought an order now makes sense, costs being the same in every week.
+        """Return below how many steps bought an order now makes sense.
 
-        What lasts until the next week in which an order can arrive is better bought then: no dearer, kept for less
-        time. So a lot comes only when the shelf would not do without it.
+        What lasts until the next week in which an order costs no more is better bought then: no dearer, and kept for
+        less time. So a lot comes only when the shelf would not do without it until then.
         """
-        later = np.flatnonzero(np.isfinite(costs[week + 1 :]))
+        later = np.flatnonzero(costs[week + 1 :] <= costs[week])
         until = week + int(later[0]) if len(later) else len(costs) - 1
         return int(self.least[until])
 
-    def _least_lot(self, place: int, week: int) -> int:
-        least_l = self.offers[place].least_l
-        return 1 if least_l is None else max(1, int(np.ceil(least_l[week] / self.step_l - _DUST_L)))
+    def _steps_of(self, litres: float) -> int:
+        return max(1, int(np.ceil(litres / self.step_l - _DUST_L)))
 
-    def _plan(
-        self,
-        cost: float,
-        chosen_lot: npt.NDArray[np.int32],
-        chosen_offer: npt.NDArray[np.int16],
-        order_costs: Sequence[FloatArray],
-    ) -> LotPlan:
-        lots, bought, orders_cost, holding = [], 0, 0.0, 0.0
+    def _plan(self, cost: float, chosen: npt.NDArray[np.int32], order_costs: Sequence[FloatArray]) -> LotPlan:
+        lots: list[Lot] = []
+        bought, orders_cost, holding = 0, 0.0, 0.0
         shelf_l = np.empty(len(self.least))
         for week in range(len(self.least)):
-            lot, place = int(chosen_lot[week, bought]), int(chosen_offer[week, bought])
-            if lot:
-                bought += lot
-                orders_cost += float(order_costs[place][week])
-                counts = zip(self.offers[place].packs, self.totals[place].counts(lot), strict=True)
-                packs = tuple(sorted(((own, n) for own, n in counts if n), key=lambda pair: -pair[0].size_l))
-                lots.append(
-                    Lot(
-                        week, place, packs, lot * self.step_l, float(self.prices[place][lot]),
-                        bought > self.wished[week],
-                    )
-                )  # fmt: skip
+            for place in range(len(self.offers) - 1, -1, -1):
+                lot = int(chosen[week, place, bought])
+                if lot:
+                    bought += lot
+                    orders_cost += float(order_costs[place][week])
+                    lots.append(self._lot(week, place, lot, is_over_limit=bool(bought > self.wished[week])))
             holding += float(self.holding[week, bought])
             shelf_l[week] = self.ahead.at_hand_l[week] + bought * self.step_l - self.ahead.drawn_l[week]
         worth = float(self.worth[bought])
@@ -235,18 +225,17 @@ class LotSizing:
             tuple(lots), cost, packs_cost, orders_cost, holding, max(0.0, float(shelf_l[-1])), worth, shelf_l
         )
 
+    def _lot(self, week: int, place: int, lot: int, *, is_over_limit: bool) -> Lot:
+        counts = zip(self.offers[place].packs, self.totals[place].counts(lot), strict=True)
+        packs = tuple(sorted(((own, n) for own, n in counts if n), key=lambda pair: -pair[0].size_l))
+        return Lot(week, place, packs, lot * self.step_l, float(self.prices[place][lot]), is_over_limit)
+
 
 def _cheapest(within: FloatArray, prices: FloatArray, rows: slice, least: int) -> tuple[IntArray, FloatArray]:
     """Return for each state in `rows` the lot that is cheapest with all that follows, and that cost."""
-    size = len(prices)
-    ahead = np.concatenate([within[rows.start :], np.full(size, inf)])
-    windows = np.lib.stride_tricks.sliding_window_view(ahead, size)[: rows.stop - rows.start]
-    costs = windows[:, least:] + prices[least:]
+    reach = len(prices) - rows.start
+    ahead = np.concatenate([within[rows.start :], np.full(reach, inf)])
+    windows = np.lib.stride_tricks.sliding_window_view(ahead, reach)[: rows.stop - rows.start]
+    costs = windows[:, least:] + prices[least:reach]
     lots = costs.argmin(axis=1)
     return lots + least, costs[np.arange(len(lots)), lots]
-
-
-def _is_steady(costs: FloatArray) -> bool:
-    """Say whether an order costs the same whenever one can arrive."""
-    known = costs[np.isfinite(costs)]
-    return len(known) == 0 or bool((known == known[0]).all())
