@@ -60,12 +60,18 @@ class Product(models.Model):
     sealed_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
     opened_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
     top_ups_l_per_month = models.FloatField(default=0)
+    most_on_shelf_l = models.FloatField(
+        null=True, blank=True, help_text="Room or bund limit for this product; empty: no limit."
+    )
     waste_stream = models.CharField(max_length=32, default="used oil")
 
     class Meta:
         ordering = ["code"]
         constraints = [
             models.CheckConstraint(condition=Q(top_ups_l_per_month__gte=0), name="top_ups_not_negative"),
+            models.CheckConstraint(
+                condition=Q(most_on_shelf_l__isnull=True) | Q(most_on_shelf_l__gt=0), name="room_above_zero"
+            ),
             models.CheckConstraint(
                 condition=Q(density15_kg_m3__isnull=True) | Q(density15_kg_m3__gt=0),
                 name="density_above_zero",

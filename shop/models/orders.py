@@ -15,6 +15,18 @@ class Supplier(models.Model):
     )
     minimum_l = models.FloatField(null=True, blank=True)
     minimum_cost = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    order_cost = models.DecimalField(
+        max_digits=8, decimal_places=2, null=True, blank=True,
+        help_text="Writing, receiving and paying one order; empty: house default.",
+    )  # fmt: skip
+    freight_cost = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+    free_freight_from = models.DecimalField(
+        max_digits=10,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Order value that comes free of freight.",
+    )
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:

@@ -7,19 +7,17 @@ from typing import Any
 
 from django.db import transaction
 
-from shop.models import Depot, Pack, Product, ProposedLine, Supplier
+from shop.models import Depot, Product, ProposedLine
 from shop.planning.demand import JobNeed, PooledNeed, pool_need
 from shop.planning.ordering import FluidShelf, OrderLine, horizon_days, propose_line
-from shop.planning.ordering import Supplier as SupplierFigures
-from shop.planning.packs import Pack as PackFigures
 from shop.selectors.needs import DAYS_A_MONTH, FluidNeed, needs_of
+from shop.selectors.offers import NO_CUT_OFF, Offer, offers_to
 from shop.selectors.shelf import OnOrder, Shelf, on_order, shelves_of
 
 CONTENT = [
     "supplier_id", "when", "need_l", "free_l", "net_l", "order_l", "cost", "left_over_l", "latest_order_day", "facts",
     "sentence",
 ]  # fmt: skip
-NO_CUT_OFF = time(23, 59)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,20 +30,6 @@ class OrderReport:
     removed: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Offer:
-    """A supplier of a product with his packs, as rows and as figures."""
-
-    row: Supplier
-    figures: SupplierFigures
-    packs: tuple[PackFigures, ...]
-
-    @property
-    def rank_as_usual(self) -> tuple[float, int]:
-        """The usual supplier is the one with the cheapest litre, of equals the faster; the horizon follows him."""
-        return min(float(pack.price) / pack.size_l for pack in self.packs), self.figures.lead_working_days
-
-
 def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport:
     """Work out what the shelf that serves a depot has to order, and write what changed.
 
@@ -53,7 +37,7 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
     """
     shelf_depot = depot.stores_at or depot
     served = [shelf_depot.pk, *Depot.objects.filter(stores_at=shelf_depot).values_list("pk", flat=True)]
-    offers = _offers(shelf_depot)
+    offers = offers_to(shelf_depot)
     horizons = {
         product_pk: horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
         for product_pk, own in offers.items()
@@ -82,40 +66,12 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
         return _write(shelf_depot, as_of, drafts)
 
 
-def _offers(depot: Depot) -> dict[int, list[_Offer]]:
-    """Return product → suppliers with their priced packs; a day on which either side is closed is no working day."""
-    own_closed = set(depot.closed_days.values_list("day", flat=True))
-    grouped: dict[tuple[int, int], list[Pack]] = {}
-    for pack in (
-        Pack.objects.filter(price__gt=0).select_related("supplier").order_by("supplier__code", "size_l")
-    ):
-        grouped.setdefault((pack.product_id, pack.supplier_id), []).append(pack)
-    closed = {
-        supplier.pk: frozenset(own_closed | {day.day for day in supplier.closed_days.all()})
-        for supplier in Supplier.objects.prefetch_related("closed_days")
-    }
-    offers: dict[int, list[_Offer]] = {}
-    for (product_pk, supplier_pk), packs in grouped.items():
-        row = packs[0].supplier
-        figures = SupplierFigures(
-            name=row.name,
-            lead_working_days=row.lead_working_days,
-            cut_off=row.cut_off or NO_CUT_OFF,
-            closed_days=closed[supplier_pk],
-            minimum_l=row.minimum_l or 0.0,
-            minimum_cost=row.minimum_cost or Decimal(0),
-        )
-        own = tuple(PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple) for pack in packs)
-        offers.setdefault(product_pk, []).append(_Offer(row, figures, own))
-    return offers
-
-
 def _draft(
     product: Product,
     need: FluidNeed,
     shelf: Shelf,
     coming: OnOrder,
-    offers: list[_Offer],
+    offers: list[Offer],
     horizon: int,
     as_of: date,
     now_time: time,
