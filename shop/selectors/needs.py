@@ -11,7 +11,7 @@ import numpy as np
 from intervals.due import probability_due_by
 from shop.models import DueLine, Fitting, Job, Product, Vehicle
 from shop.planning.demand import LITRES_SD_L, JobNeed
-from shop.selectors.core_inputs import gather
+from shop.selectors.core_inputs import CoreInputs, gather
 from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
 from shop.selectors.fluid_checks import part_of_product
@@ -53,7 +53,7 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
 
     depot_pks: depots served by one shelf. horizon_days: product → days of jobs an order placed today has to serve.
     """
-    candidates = _candidates(as_of, depot_pks, horizon_days)
+    _, candidates = candidates_of(as_of, depot_pks, horizon_days)
     likeliest: dict[int, float] = defaultdict(float)
     earliest: dict[int, date] = {}
     for own in candidates:
@@ -66,9 +66,7 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
         needs[product.pk].usage_l_per_month = product.top_ups_l_per_month
     for own in candidates:
         need = needs[own.product_pk]
-        litres = own.plan.best.total_to_reserve_l if own.plan.best else None
-        if litres is not None:
-            litres *= own.product_part
+        litres = own.litres
         if litres is not None and own.cycle_days:
             need.usage_l_per_month += litres * DAYS_A_MONTH / own.cycle_days
         chance = likeliest[own.vehicle.pk] if own.is_in_window else own.chance_due
@@ -85,9 +83,14 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
 
 
 @dataclass(frozen=True, slots=True)
-class _Candidate:
-    """One unit that may take its product within the horizon; product_part: what of its litres is no water."""
+class Candidate:
+    """One unit that may take its product within the horizon.
 
+    row: its place in the inputs. product_part: what of its litres is no water. put_off_until: first day after the
+    season that keeps it away; None without.
+    """
+
+    row: int
     product_pk: int
     vehicle: Vehicle
     label: str
@@ -98,10 +101,39 @@ class _Candidate:
     is_open: bool
     is_in_window: bool
     is_put_off: bool
+    put_off_until: date | None
     product_part: float
 
+    @property
+    def litres(self) -> float | None:
+        """Litres of the product its plan asks to have; None when the plan cannot say."""
+        whole = self.plan.best.total_to_reserve_l if self.plan.best else None
+        return None if whole is None else whole * self.product_part
 
-def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]) -> list[_Candidate]:
+    @property
+    def litres_sd(self) -> float:
+        """Their standard deviation."""
+        spread = self.plan.spread
+        return LITRES_SD_L if spread is None else spread.reserve_l.sd * self.product_part
+
+    @property
+    def turns_up_share(self) -> float:
+        """Share of bookings kept; work begun in the bay is kept surely."""
+        return 1.0 if self.is_open else _or(self.vehicle.turns_up_share, HOUSE_TURNS_UP_SHARE)
+
+    @property
+    def passes_gate_share(self) -> float:
+        """Chance to pass the stop gate."""
+        return 1.0 if self.is_open else _or(self.vehicle.passes_gate_share, 1.0)
+
+
+def candidates_of(
+    as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]
+) -> tuple[CoreInputs, list[Candidate]]:
+    """Return the fitted units with a product, and the inputs their lines were worked out from.
+
+    depot_pks, horizon_days: as in `needs_of`.
+    """
     inputs = gather(as_of, Fitting.objects.filter(vehicle__depot__in=depot_pks))
     rows = [
         (row, line, product_pk)
@@ -128,7 +160,8 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
         booked_for = booked.get(line.fitting.unit_id)
         is_put_off = _is_put_off(due_line, as_of, float(days[row]))
         found.append(
-            _Candidate(
+            Candidate(
+                row=row,
                 product_pk=product_pk,
                 vehicle=line.fitting.vehicle,
                 label=f"{line.fitting.vehicle.number} {line.fitting.position}",
@@ -139,25 +172,25 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
                 is_open=is_open,
                 is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
                 is_put_off=is_put_off,
+                put_off_until=_put_off_until(due_line, as_of),
                 product_part=part_of_product(
                     line.fitting.unit.unit_model.product, plans[line.fitting.unit_id].figures
                 ),
             )
         )
-    return found
+    return inputs, found
 
 
-def _job(own: _Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:
-    spread = own.plan.spread
+def _job(own: Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:
     return JobNeed(
         unit_label=own.label,
         job_label=own.plan.best.title if own.plan.best else "",
         litres=litres,
         p_due=chance_due,
-        turns_up_share=1.0 if own.is_open else _or(own.vehicle.turns_up_share, HOUSE_TURNS_UP_SHARE),
-        passes_gate_share=1.0 if own.is_open else _or(own.vehicle.passes_gate_share, 1.0),
+        turns_up_share=own.turns_up_share,
+        passes_gate_share=own.passes_gate_share,
         needed_on=needed_on,
-        litres_sd=LITRES_SD_L if spread is None else spread.reserve_l.sd * own.product_part,
+        litres_sd=own.litres_sd,
     )
 
 
@@ -165,10 +198,15 @@ def _is_put_off(line: DueLine, as_of: date, horizon_days: float) -> bool:
     """Say whether the line's work will not be done within the horizon whatever its date."""
     if LEAVING in line.overlays or ON_HOLD in line.overlays:
         return True
+    until = _put_off_until(line, as_of)
+    return until is not None and (until - as_of).days > horizon_days
+
+
+def _put_off_until(line: DueLine, as_of: date) -> date | None:
     season = line.vehicle.season
-    if AFTER_SEASON in line.overlays and season is not None:
-        return (season_ends_on(season, as_of) - as_of).days >= horizon_days
-    return False
+    if AFTER_SEASON not in line.overlays or season is None:
+        return None
+    return season_ends_on(season, as_of) + timedelta(days=1)
 
 
 def _needed_on(as_of: date, line: DueLine, booked_for: date | None, *, is_open: bool) -> date:

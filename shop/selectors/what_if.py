@@ -199,9 +199,9 @@ def _year(
     last = (bounds[-1] - bounds[0]).days - 1
     leaves = [line.fitting.vehicle.leaves_on for line in lines]
     until = [min(last, (day - inputs.as_of).days) if day else last for day in leaves]
-    shares = [_share(plans[line.fitting.unit_id]) for line in lines]
+    shares = [share_of(plans[line.fitting.unit_id]) for line in lines]
     found = jobs_ahead(
-        _ahead_clocks(inputs),
+        ahead_clocks(inputs),
         np.array(shares, dtype=np.float64),
         np.array([line.version.assumed_freshness_share for line in lines], dtype=np.float64),
         np.array([line.version.cap_share for line in lines], dtype=np.float64),
@@ -217,7 +217,7 @@ def _year(
     return sums, int((~found.is_known).sum())
 
 
-def _ahead_clocks(inputs: CoreInputs) -> AheadClocks:
+def ahead_clocks(inputs: CoreInputs) -> AheadClocks:
     """Lay the three clocks of each line side by side, each at the mean use of the year ahead."""
     last = [line.last for line in inputs.lines]
     ages = [[np.nan if own is None or own.age_km is None else own.age_km for own in last],
@@ -235,7 +235,7 @@ def _ahead_clocks(inputs: CoreInputs) -> AheadClocks:
     )
 
 
-def _share(plan: UnitPlan) -> float:
+def share_of(plan: UnitPlan) -> float:
     """Return the fresh share each job will give: that of the plan, else the one asked for."""
     share = plan.best.fresh_share if plan.best is not None else None
     return plan.target_share if share is None else share

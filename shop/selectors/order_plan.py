@@ -1,0 +1,321 @@
+"""The orders of the weeks ahead, per shelf: what to order from whom in which week, at least cost, and why."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, time, timedelta
+from decimal import Decimal
+
+import numpy as np
+
+from intervals.rules import add_months
+from shop import clock
+from shop.errors import InputError
+from shop.models import Depot, OrderedLine, Person, Product, ProposedLine, StockItem, Supplier
+from shop.planning.lot_sizing import FloatArray, LitresAhead, Lot
+from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOrder, Source, plan_orders
+from shop.planning.packs import CREDIT_SHARE
+from shop.planning.suppliers import arrives_on, horizon_days, latest_order_day, working_days_forward
+from shop.planning.weeks import (
+    JobAhead,
+    WeeklyNeed,
+    exposed_weeks,
+    pool_weeks,
+    required_l,
+    usable_l,
+    week_begins,
+    week_of,
+    weeks_of_months,
+)
+from shop.selectors.needs import DAYS_A_MONTH
+from shop.selectors.needs_ahead import jobs_by_week
+from shop.selectors.offers import Offer, offers_to
+from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, why_lot
+from shop.selectors.shelf import is_usable, shelves_of
+from shop.selectors.stock import shelves_seen
+
+WEEKS, LEAST_WEEKS, MOST_WEEKS = 26, 4, 52
+HOUSE_ORDER_COST = 15.0
+"""Writing, receiving and paying one order where the supplier has no figure of his own, in the depot's money. House
+default."""
+
+KEEPING_SHARE_PER_YEAR = 0.20
+"""What keeping stock for a year costs, as a share of its price: money tied up, room, spoiling. Common practice, no
+source."""
+
+
+@dataclass(frozen=True, slots=True)
+class FluidShown:
+    """One product's weeks: what is taken, what has to be at hand, what stands there after the planned orders."""
+
+    product: Product
+    supplier: Supplier | None
+    need: WeeklyNeed
+    required_l: FloatArray
+    at_hand_l: FloatArray
+    shelf_l: FloatArray
+    lots: tuple[Lot, ...]
+    jobs: tuple[JobAhead, ...]
+    unplanned: tuple[str, ...]
+    unmet_l: FloatArray
+    cannot_say: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotShown:
+    """One product in an order, and why it is there."""
+
+    product: Product
+    lot: Lot
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class OrderShown:
+    """One planned order with its days; `notes` say what it lacks to the supplier's least and what freight costs."""
+
+    supplier: Supplier
+    order_by: date
+    arrives_by: date
+    week: int
+    lots: tuple[LotShown, ...]
+    litres: float
+    value: float
+    fixed_cost: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfPlan:
+    """The plan of one shelf."""
+
+    depot: Depot
+    as_of: date
+    begins: tuple[date, ...]
+    orders: tuple[OrderShown, ...]
+    fluids: tuple[FluidShown, ...]
+    plan: OrderPlan
+    sentence: str
+    against_list: tuple[str, ...]
+
+
+def order_plans(person: Person, weeks: int = WEEKS) -> list[ShelfPlan]:
+    """Plan the orders of every shelf that serves the person's depots. Nothing is stored.
+
+    Raises InputError for a number of weeks outside 4 to 52.
+    """
+    if not LEAST_WEEKS <= weeks <= MOST_WEEKS:
+        sentence = f"{weeks} weeks cannot be planned; ask for {LEAST_WEEKS} to {MOST_WEEKS}."
+        raise InputError(sentence, fields={"weeks": sentence})
+    return [_shelf_plan(depot, weeks) for depot in shelves_seen(person)]
+
+
+def _shelf_plan(depot: Depot, weeks: int) -> ShelfPlan:
+    as_of, now = clock.today(depot.time_zone), clock.local_time(depot.time_zone)
+    begins = week_begins(as_of, weeks)
+    served = [depot.pk, *Depot.objects.filter(stores_at=depot).values_list("pk", flat=True)]
+    offers = offers_to(depot)
+    jobs, unplanned = jobs_by_week(as_of, served, begins)
+    suppliers = {offer.row.pk: offer for own in offers.values() for offer in own}
+    places = {pk: place for place, pk in enumerate(sorted(suppliers))}
+    sources = [_source(suppliers[pk], as_of, now, begins) for pk in sorted(suppliers)]
+    shelf = _AtHand(depot, as_of, begins, {job.unit_code for own in jobs.values() for job in own})
+    products = Product.objects.filter(pk__in={*jobs, *shelf.products}).order_by("code")
+    drafts = [
+        _draft(product, jobs.get(product.pk, []), offers.get(product.pk, []), shelf, as_of, begins, places)
+        for product in products
+    ]
+    plan = plan_orders([own.fluid for own in drafts], sources)
+    by_place = {place: suppliers[pk] for pk, place in places.items()}
+    fluids = tuple(
+        _fluid_shown(draft, own, by_place, unplanned.get(draft.product.pk, []), begins)
+        for draft, own in zip(drafts, plan.fluids, strict=True)
+    )
+    by_code = {own.product.code: own for own in fluids}
+    orders = tuple(_order_shown(order, by_place, by_code, begins) for order in plan.orders)
+    return ShelfPlan(
+        depot, as_of, begins, orders, fluids, plan, plan_words(plan, weeks, depot.currency),
+        _against_list(depot, orders),
+    )  # fmt: skip
+
+
+def _source(offer: Offer, as_of: date, now: time, begins: Sequence[date]) -> Source:
+    """Return a supplier as the plan sees him: a delivery serves the weeks that begin after the day it comes."""
+    comes = arrives_on(as_of, now, offer.figures)
+    on_shelf = working_days_forward(comes, 1, offer.figures.closed_days)
+    first = next((week for week, begin in enumerate(begins) if week and begin >= on_shelf), len(begins))
+    row = offer.row
+    return Source(
+        row.name, first, HOUSE_ORDER_COST if row.order_cost is None else float(row.order_cost),
+        float(row.freight_cost or 0), None if row.free_freight_from is None else float(row.free_freight_from),
+        row.minimum_l or 0.0, float(row.minimum_cost or 0),
+    )  # fmt: skip
+
+
+class _AtHand:
+    """What a shelf holds today and until when, and what is on the way."""
+
+    def __init__(self, depot: Depot, as_of: date, begins: Sequence[date], pooled_units: set[str]) -> None:
+        self.as_of, self.begins = as_of, begins
+        units = set(depot.reservations.filter(unit__code__in=pooled_units).values_list("unit", flat=True))
+        self.sums = shelves_of(depot.pk, as_of, {}, units)
+        self.dated: dict[int, list[tuple[int, float]]] = {}
+        for item in StockItem.objects.filter(depot=depot, on_shelf_l__gt=0).select_related("product"):
+            ends = _ends_on(item)
+            if ends is not None and is_usable(item, as_of):
+                self.dated.setdefault(item.product_id, []).append(
+                    (week_of(ends, begins) - (ends < _week_end(ends, begins)), item.on_shelf_l)
+                )
+        self.coming: dict[int, FloatArray] = {}
+        for line in OrderedLine.objects.filter(depot=depot, is_open=True, expected_on__gte=as_of):
+            arriving = self.coming.setdefault(line.product_id, np.zeros(len(begins)))
+            arriving[min(week_of(line.expected_on, begins) + 1, len(begins)) :] += line.outstanding_l
+
+    @property
+    def products(self) -> set[int]:
+        """Products on the shelf or on the way."""
+        return {*self.sums, *self.coming}
+
+    def free_l(self, product_pk: int) -> float:
+        """Litres free today."""
+        shelf = self.sums.get(product_pk)
+        return shelf.litres.free_l if shelf else 0.0
+
+    def by_week(self, product_pk: int, drawn_l: FloatArray) -> FloatArray:
+        """Return (T,) litres at hand without new orders, what spoils before its use taken off."""
+        kept = usable_l(self.free_l(product_pk), self.dated.get(product_pk, []), drawn_l)
+        return kept + self.coming.get(product_pk, 0.0)
+
+
+def _ends_on(item: StockItem) -> date | None:
+    """Return the last day a pack may be poured."""
+    days = [item.use_by] if item.use_by else []
+    if item.opened_on and item.product.opened_life_months is not None:
+        days.append(add_months(item.opened_on, item.product.opened_life_months))
+    return min(days, default=None)
+
+
+def _week_end(day: date, begins: Sequence[date]) -> date:
+    week = week_of(day, begins)
+    following = begins[week + 1] if week + 1 < len(begins) else begins[-1] + timedelta(days=7)
+    return following - timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    product: Product
+    need: WeeklyNeed
+    jobs: list[JobAhead]
+    fluid: FluidAhead
+
+
+def _draft(
+    product: Product,
+    jobs: list[JobAhead],
+    offers: list[Offer],
+    shelf: _AtHand,
+    as_of: date,
+    begins: Sequence[date],
+    places: Mapping[int, int],
+) -> _Draft:
+    baseline_l = product.top_ups_l_per_month * 7.0 / DAYS_A_MONTH
+    need = pool_weeks(jobs, baseline_l, len(begins))
+    exposed, per_l = 1, 0.0
+    if offers:
+        usual = min(offers, key=lambda own: own.rank_as_usual)
+        exposed = exposed_weeks(
+            horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
+        )
+        per_l = usual.rank_as_usual[0]
+    ahead = LitresAhead(
+        required_l=required_l(need, exposed),
+        drawn_l=need.drawn_l,
+        at_hand_l=shelf.by_week(product.pk, need.drawn_l),
+        holding_per_l_week=KEEPING_SHARE_PER_YEAR * per_l * 7.0 / 365.25,
+        life_weeks=None
+        if product.sealed_life_months is None
+        else weeks_of_months(product.sealed_life_months),
+        most_l=product.most_on_shelf_l,
+        worth_per_l=float(CREDIT_SHARE) * per_l,
+    )
+    packs = {places[offer.row.pk]: offer.packs for offer in offers}
+    return _Draft(product, need, jobs, FluidAhead(product.code, ahead, packs))
+
+
+def _fluid_shown(
+    draft: _Draft,
+    own: FluidPlan,
+    by_place: Mapping[int, Offer],
+    unplanned: Sequence[str],
+    begins: Sequence[date],
+) -> FluidShown:
+    ahead = draft.fluid.ahead
+    shelf_l = ahead.at_hand_l - ahead.drawn_l if own.plan is None else own.plan.shelf_l
+    supplier = None if own.source is None else by_place[own.source].row
+    bought_l = sum(lot.litres for lot in own.plan.lots) if own.plan else 0.0
+    at_hand_l = float(ahead.at_hand_l[-1])
+    sentence = (
+        f"Cannot say: {own.cannot_say}"
+        if own.cannot_say
+        else fluid_words(float(ahead.drawn_l[-1]), at_hand_l, bought_l, own.unmet_l, begins)
+    )
+    if own.left_out:
+        sentence += f" Odd pack sizes left out: {', '.join(own.left_out)}."
+    return FluidShown(
+        draft.product, supplier, draft.need, ahead.required_l, ahead.at_hand_l, shelf_l,
+        own.plan.lots if own.plan else (), tuple(draft.jobs), tuple(unplanned), own.unmet_l, own.cannot_say, sentence,
+    )  # fmt: skip
+
+
+def _order_shown(
+    order: PlannedOrder,
+    by_place: Mapping[int, Offer],
+    fluids: Mapping[str, FluidShown],
+    begins: Sequence[date],
+) -> OrderShown:
+    offer = by_place[order.source]
+    order_by = max(begins[0], latest_order_day(begins[order.week], offer.figures))
+    notes = []
+    if order.short_l > 0:
+        notes.append(f"{order.short_l:.1f} L below his least of {offer.row.minimum_l:g} L: top up, or ask.")
+    if order.short_cost > 0:
+        notes.append(f"{order.short_cost:.2f} below his least of {offer.row.minimum_cost}: top up, or ask.")
+    freight = float(offer.row.freight_cost or 0)
+    if freight and offer.row.free_freight_from is not None:
+        is_free = Decimal(str(round(order.value, 2))) >= offer.row.free_freight_from
+        notes.append(
+            "Free of freight."
+            if is_free
+            else f"Freight {freight:.2f}; free from {offer.row.free_freight_from}."
+        )
+    lots = tuple(
+        LotShown(fluids[code].product, lot, _why(lot, fluids[code], begins)) for code, lot in order.lots
+    )
+    return OrderShown(
+        offer.row, order_by, begins[order.week] - timedelta(days=1), order.week, lots, order.litres, order.value,
+        order.fixed_cost, tuple(notes),
+    )  # fmt: skip
+
+
+def _why(lot: Lot, fluid: FluidShown, begins: Sequence[date]) -> str:
+    lacking_l = fluid.required_l - fluid.unmet_l - fluid.at_hand_l
+    return why_lot(lot, fluid.lots, lacking_l, fluid.shelf_l, fluid.jobs, begins)
+
+
+def _against_list(depot: Depot, orders: Sequence[OrderShown]) -> tuple[str, ...]:
+    """Say where the plan's first lot of a product differs from today's ordering list, and why."""
+    first: dict[int, tuple[Lot, OrderShown]] = {}
+    for order in orders:
+        for own in order.lots:
+            first.setdefault(own.product.pk, (own.lot, order))
+    said = []
+    lines = ProposedLine.objects.filter(depot=depot, order_l__gt=0).select_related("product")
+    for line in lines.order_by("product__code"):
+        lot, order = first.get(line.product_id, (None, None))
+        said.append(
+            against_words(
+                line.product.code, line.order_l, line.facts.get("horizon_days", 0),
+                lot.litres if lot else None, order.order_by if order else None,
+            )
+        )  # fmt: skip
+    return tuple(text for text in said if text)

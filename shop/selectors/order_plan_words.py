@@ -1,0 +1,105 @@
+"""The sentences of an order plan."""
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from shop.planning.lot_sizing import FloatArray, Lot
+from shop.planning.order_plan import OrderPlan
+from shop.planning.weeks import JobAhead
+
+LIKELY = 0.5
+"""From this chance on a job is named as waiting for a lot. House default."""
+
+SHARED_FROM_WEEKS = 2
+"""A lot that is needed so many weeks after it comes was put into an order that goes out anyway. House default."""
+
+
+def short_day(day: date) -> str:
+    """Write a day without its year."""
+    return f"{day.day} {day:%b}"
+
+
+def why_lot(
+    lot: Lot,
+    lots: Sequence[Lot],
+    lacking_l: FloatArray,
+    shelf_l: FloatArray,
+    jobs: Sequence[JobAhead],
+    begins: Sequence[date],
+) -> str:
+    """Say which week would be short without a lot, for which jobs, and how long it lasts.
+
+    lots: all of the fluid. lacking_l: (T,) litres required beyond what is at hand, without any lot. shelf_l: (T,) what
+    stands there after each week. begins: first day of each week.
+    """
+    without_l = lacking_l - sum(own.litres for own in lots if own.week < lot.week)
+    short = [week for week in range(lot.week, len(begins)) if without_l[week] > 1e-6]
+    following = [own.week for own in lots if own.week > lot.week]
+    until = following[0] if following else len(begins)
+    said = []
+    if short:
+        names = _likely_in(jobs, short[0], until)
+        said.append(
+            f"without it {without_l[short[0]]:.1f} L short in the week of {short_day(begins[short[0]])}"
+            + (f", for {names}" if names else "")
+        )
+        if short[0] - lot.week >= SHARED_FROM_WEEKS:
+            said.append("comes early because the order goes out anyway")
+    ends = f"to {short_day(begins[until])}" if following else "to the end of the plan"
+    said.append(f"lasts {ends}, with {max(0.0, float(shelf_l[until - 1])):.1f} L then left")
+    if lot.is_over_limit:
+        said.append("the smallest packs go beyond room or life")
+    text = "; ".join(said) + "."
+    return text[0].upper() + text[1:]
+
+
+def _likely_in(jobs: Sequence[JobAhead], first: int, until: int) -> str:
+    likely = [job.label for job in jobs if float(np.sum(job.chances[first:until])) >= LIKELY]
+    names = list(dict.fromkeys(likely))
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+
+
+def plan_words(plan: OrderPlan, weeks: int, currency: str) -> str:
+    """Say how many orders a plan has, what they cost, and how much less any plan could cost."""
+    if not plan.orders:
+        return f"Nothing has to be ordered in the next {weeks} weeks."
+    left = plan.cost - plan.bound
+    proof = (
+        "proved: no plan costs less"
+        if left < 0.005
+        else f"proved: no plan saves more than {left:,.2f} of it ({plan.gap:.1%})".replace(",", "\u202f")
+    )
+    spent = f"{plan.spent:,.0f} {currency}".rstrip().replace(",", "\u202f")
+    number = f"{len(plan.orders)} order{'s' if len(plan.orders) != 1 else ''}"
+    return f"{number} in {weeks} weeks, {spent} for packs, orders and freight; {proof}."
+
+
+def fluid_words(
+    taken_l: float, at_hand_l: float, bought_l: float, unmet_l: FloatArray, begins: Sequence[date]
+) -> str:
+    """Say what a fluid takes, has and buys, and what nobody can bring in time."""
+    said = f"{taken_l:.0f} L taken on average, {at_hand_l:.0f} L at hand or on the way"
+    said += f", {bought_l:.0f} L to buy." if bought_l else ": that will do."
+    unmet = [week for week, litres in enumerate(unmet_l) if litres > 0.05]
+    if not unmet:
+        return said
+    after = unmet[-1] + 1
+    until = f"until {short_day(begins[after])}" if after < len(begins) else "for all of it"
+    return f"{said} {unmet_l[unmet[-1]]:.1f} L may be short {until}: nobody delivers sooner."
+
+
+def against_words(
+    code: str, asked_l: float, days: int, planned_l: float | None, order_by: date | None
+) -> str:
+    """Say how the plan's first lot differs from today's ordering list; empty where it does not."""
+    asked = f"{code}: the list asks {asked_l:g} L for the next {days} days"
+    if planned_l is None or order_by is None:
+        return f"{asked}, the plan none: by the week, each job counts only where it falls."
+    if abs(planned_l - asked_l) <= 0.05:
+        return ""
+    return (
+        f"{asked}, the plan {planned_l:g} L by {short_day(order_by)}: it weighs all weeks, what the next order costs "
+        "and what keeping costs."
+    )
