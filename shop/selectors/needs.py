@@ -150,6 +150,7 @@ def candidates_of(
         for line in DueLine.objects.filter(vehicle__depot__in=depot_pks).select_related("vehicle__season")
     }
     booked = _booked(as_of, depot_pks)
+    products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
     found = []
     for row, line, product_pk in rows:
@@ -173,9 +174,7 @@ def candidates_of(
                 is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
                 is_put_off=is_put_off,
                 put_off_until=_put_off_until(due_line, as_of),
-                product_part=part_of_product(
-                    line.fitting.unit.unit_model.product, plans[line.fitting.unit_id].figures
-                ),
+                product_part=part_of_product(products[product_pk], plans[line.fitting.unit_id].figures),
             )
         )
     return inputs, found

@@ -14,7 +14,13 @@ from shop.models import Depot, OrderedLine, Person, Product, ProposedLine, Stock
 from shop.planning.lot_sizing import FloatArray, LitresAhead, Lot
 from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOrder, Source, plan_orders
 from shop.planning.packs import CREDIT_SHARE
-from shop.planning.suppliers import arrives_on, horizon_days, latest_order_day, working_days_forward
+from shop.planning.suppliers import (
+    arrives_on,
+    horizon_days,
+    latest_order_day,
+    working_days_back,
+    working_days_forward,
+)
 from shop.planning.weeks import (
     JobAhead,
     WeeklyNeed,
@@ -59,6 +65,10 @@ class FluidShown:
     unmet_l: FloatArray
     cannot_say: str
     sentence: str
+
+    def bought_l(self, week: int) -> float:
+        """Litres that come at the start of a week."""
+        return sum(lot.litres for lot in self.lots if lot.week == week)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,8 +302,8 @@ def _order_shown(
         LotShown(fluids[code].product, lot, _why(lot, fluids[code], begins)) for code, lot in order.lots
     )
     return OrderShown(
-        offer.row, order_by, begins[order.week] - timedelta(days=1), order.week, lots, order.litres, order.value,
-        order.fixed_cost, tuple(notes),
+        offer.row, order_by, working_days_back(begins[order.week], 1, offer.figures.closed_days), order.week, lots,
+        order.litres, order.value, order.fixed_cost, tuple(notes),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ READ = [
     "due-list",
     "order-list",
     "order-list.csv",
+    "order-plan",
     "stock",
     "stock-movements",
     "batches/ATF-1/B7",

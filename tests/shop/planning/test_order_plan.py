@@ -138,3 +138,21 @@ def test_a_fluid_nobody_sells_says_so_and_the_others_are_planned():
     assert "No supplier sells it" in plan.fluids[0].cannot_say
     assert [own.lots[0][0] for own in plan.orders] == ["B"]
     assert plan_orders([], [ONE]).orders == ()
+
+
+def test_odd_sizes_are_left_out_where_they_would_make_the_plan_too_fine():
+    quart = (Pack(0.946352946, Decimal("9.90"), "1 US qt", multiple=6),)
+    sources = [ONE, Source("import", 0, order_cost=1.0)]
+    plan = plan_orders([FluidAhead("A", ahead([300, 300]), {0: BIG, 1: quart})], sources)
+    assert (plan.fluids[0].left_out, plan.fluids[0].cannot_say) == (("import",), "")
+    assert {order.source for order in plan.orders} == {0}
+
+
+def test_a_fluid_moves_into_an_order_that_goes_out_anyway():
+    """Alone the small fluid is cheaper at the second source; in the first one's order it saves an order."""
+    dearer = tuple(Pack(own.size_l, own.price + 2, own.label) for own in SMALL)
+    sources = [Source("one", 0, order_cost=40.0), Source("two", 0, order_cost=30.0)]
+    plan = plan_orders(
+        [FluidAhead("A", ahead([200]), {0: BIG}), FluidAhead("B", ahead([5]), {0: dearer, 1: SMALL})], sources
+    )
+    assert [(order.source, len(order.lots)) for order in plan.orders] == [(0, 2)]

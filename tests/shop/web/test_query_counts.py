@@ -16,6 +16,7 @@ PAGES = [
     "/pick-list",
     "/what-if?interval_km=50000",
     "/catch-up",
+    "/order-plan?weeks=8",
 ]
 
 
