@@ -33,6 +33,7 @@ from intervals.fluid_age import age_after_exchange, next_due
 from intervals.readings import judge
 from intervals.usage import usage_from_readings
 from shop.planning.demand import JobNeed, net_need_l, pool_need
+from shop.planning.lot_sizing import LitresAhead, Offer, plan_lots
 from shop.planning.packs import Pack, choose_packs
 from shop.planning.suppliers import Supplier, horizon_days, latest_order_day
 from shop.planning.waste import call_by
@@ -259,3 +260,11 @@ def test_learning() -> None:
         f"share {sampled.share:.3f}, mixing {mixing:.3f}",
         "",
     )
+
+
+def test_order_plan():
+    drawn = np.cumsum([90.0, 120.0, 80.0, 70.0])
+    litres = (Pack(1.0, Decimal(1), "1 L"),)
+    plan = plan_lots(LitresAhead(drawn, drawn, np.zeros(4), 2.0), [Offer("one", litres, np.full(4, 500.0))])
+    lots = ", ".join(f"{lot.litres:.0f} L in week {lot.week + 1}" for lot in plan.lots)
+    told("90, 120, 80, 70 L in four weeks", lots, spaced(plan.cost - drawn[-1]))
