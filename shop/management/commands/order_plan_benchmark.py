@@ -30,7 +30,10 @@ SOLVED_FLUIDS, SOLVED_WEEKS, SOLVER_SECONDS = 5, 12, 20.0
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What the benchmark found, in seconds of the processor; `solver_ratio` is the solver's time for a fluid to ours, on the same small fluids."""
+    """What the benchmark found, in seconds of the processor.
+
+    solver_ratio: the solver's time for a fluid to ours, on the same small fluids.
+    """
 
     fluids: int
     weeks: int
