@@ -170,13 +170,13 @@ class LotSizing:
         weeks, size = len(self.least), self.last + 1
         value = -self.worth
         chosen = np.zeros((weeks, len(order_costs), size), dtype=np.int32)
-        steps = np.arange(size)
+        steps, in_need = np.arange(size), [self._in_need(costs) for costs in order_costs]
         for week in range(weeks - 1, -1, -1):
             after = np.where(steps >= self.least[week], value + self.holding[week], inf)
             ordered = np.where(steps <= self.limits[week], after, inf)
             low = int(self.least[week - 1]) if week else 0
             for place, costs in enumerate(order_costs):
-                high = self._last_in_need(week, costs) if np.isfinite(costs[week]) else 0
+                high = in_need[place][week]
                 smallest = self._steps_of((least_l or {}).get((place, week), 0.0))
                 if high <= low or smallest > self.last - low:
                     continue
@@ -193,15 +193,19 @@ class LotSizing:
             return None
         return self._plan(float(value[0]), chosen, order_costs)
 
-    def _last_in_need(self, week: int, costs: FloatArray) -> int:
-        """Return below how many steps bought an order now makes sense.
+    def _in_need(self, costs: FloatArray) -> list[int]:
+        """Return, for each week, below how many steps bought an order makes sense; 0 where none can arrive.
 
         What lasts until the next week in which an order costs no more is better bought then: no dearer, and kept for
         less time. So a lot comes only when the shelf would not do without it until then.
         """
-        later = np.flatnonzero(costs[week + 1 :] <= costs[week])
-        until = week + int(later[0]) if len(later) else len(costs) - 1
-        return int(self.least[until])
+        found, weeks = [0] * len(costs), len(costs)
+        for week, cost in enumerate(costs.tolist()):
+            if cost < inf:
+                later = (costs[week + 1 :] <= cost).argmax() if week + 1 < weeks else 0
+                is_later = week + 1 < weeks and costs[week + 1 + later] <= cost
+                found[week] = int(self.least[week + later if is_later else weeks - 1])
+        return found
 
     def _steps_of(self, litres: float) -> int:
         return max(1, int(np.ceil(litres / self.step_l - _DUST_L)))
@@ -235,7 +239,11 @@ def _cheapest(within: FloatArray, prices: FloatArray, rows: slice, least: int) -
     """Return for each state in `rows` the lot that is cheapest with all that follows, and that cost."""
     reach = len(prices) - rows.start
     ahead = np.concatenate([within[rows.start :], np.full(reach, inf)])
-    windows = np.lib.stride_tricks.sliding_window_view(ahead, reach)[: rows.stop - rows.start]
+    # Row r of the view is what follows from state r on; as_strided, because the checked view costs more than the sums.
+    step = ahead.strides[0]
+    windows = np.lib.stride_tricks.as_strided(
+        ahead, (rows.stop - rows.start, reach), (step, step), writeable=False
+    )
     costs = windows[:, least:] + prices[least:reach]
     lots = costs.argmin(axis=1)
     return lots + least, costs[np.arange(len(lots)), lots]
