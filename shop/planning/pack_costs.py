@@ -53,16 +53,20 @@ class Container:
 
     def thrown_away_l(self, litres_per_year: float) -> float:
         """Litres a year that outlive the opened life: `size*12/life - litres`, when one is opened as another ends."""
-        return max(0.0, self.least_l_per_year - litres_per_year) if litres_per_year > 0 else 0.0
+        return max(0.0, self.least_l_per_year - litres_per_year)
+
+    def cost_per_year(self, litres_per_year: float, labour_per_h: float) -> float:
+        """Money a year: `litres * cost_per_l + fixed + thrown away * price`."""
+        thrown_away = self.thrown_away_l(litres_per_year) * self.price_per_l
+        return litres_per_year * self.cost_per_l(labour_per_h) + self.fixed_per_year + thrown_away
 
 
 @dataclass(frozen=True, slots=True)
 class ContainerYear:
     """What one size costs in a year.
 
-    cost: `litres * cost_per_l + fixed + thrown away * price`. is_emptied: within its opened life. break_even_l:
-    litres a year from which it is cheaper than the smallest size, None when it never is. from_l: the same, but not
-    below what its opened life asks.
+    is_emptied: within its opened life. break_even_l: litres a year from which it is cheaper than every smaller size, None when it never is or there is no smaller one.
+    from_l: the same, but not below what its opened life asks.
     """
 
     container: Container
@@ -76,12 +80,12 @@ class ContainerYear:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The sizes side by side, the smallest first, and the one to keep the fluid in."""
+    """The sizes side by side, the smallest first, the one to keep the fluid in, and what would come next."""
 
     litres_per_year: float
     rows: tuple[ContainerYear, ...]
     best: ContainerYear
-    saving_per_year: float
+    runner_up: ContainerYear | None
     reason: str
 
 
@@ -113,11 +117,12 @@ def compare_containers(
     if not (isfinite(litres_per_year) and litres_per_year > 0) or not labour_per_h >= 0:
         raise ValueError("Litres a year are above 0 and an hour costs 0 or more; correct the figures.")
     in_order = sorted(containers, key=lambda own: (own.size_l, own.price_per_l))
-    rows = tuple(_year(own, in_order[0], litres_per_year, labour_per_h) for own in in_order)
+    rows = tuple(
+        _year(own, in_order[:place], litres_per_year, labour_per_h) for place, own in enumerate(in_order)
+    )
     emptied = [row for row in rows if row.is_emptied]
-    best = min(emptied or rows, key=lambda row: (row.cost, row.container.size_l))
-    cheapest_small = rows[0]
-    saving = cheapest_small.cost - best.cost
+    ranked = sorted(emptied or rows, key=lambda row: (row.cost, row.container.size_l))
+    best, runner_up = ranked[0], ranked[1] if len(ranked) > 1 else None
     reason = (
         f"{best.container.label}: cheapest of the sizes that {litres_per_year:.0f} L a year empty in time."
     )
@@ -126,17 +131,19 @@ def compare_containers(
             f"{best.container.label}: no size is emptied within its opened life; with what is thrown away this one "
             "costs least."
         )
-    return Comparison(litres_per_year, rows, best, saving, reason)
+    return Comparison(litres_per_year, rows, best, runner_up, reason)
 
 
-def _year(own: Container, smallest: Container, litres: float, labour_per_h: float) -> ContainerYear:
+def _year(own: Container, smaller: Sequence[Container], litres: float, labour_per_h: float) -> ContainerYear:
     thrown_away_l = own.thrown_away_l(litres)
     per_l = own.cost_per_l(labour_per_h)
-    even = None if own is smallest else break_even_l(smallest, own, labour_per_h)
+    evens = [break_even_l(other, own, labour_per_h) for other in smaller]
+    known = [even for even in evens if even is not None]
+    even = max(known) if known and len(known) == len(evens) else None
     return ContainerYear(
         own,
         per_l,
-        litres * per_l + own.fixed_per_year + thrown_away_l * own.price_per_l,
+        own.cost_per_year(litres, labour_per_h),
         thrown_away_l,
         thrown_away_l <= SAME_MONEY,
         even,

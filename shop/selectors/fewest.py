@@ -41,7 +41,8 @@ class Move:
     """Units of one model that would get another product.
 
     litres_per_year: of the new product; None when it cannot be said. basis: what each requirement rests on.
-    rinse: why what is in them must be rinsed out first, empty when nothing is on record.
+    litres_unknown: units of which it cannot be said. rinse: why what is in them must be rinsed out first, empty when
+    nothing is on record.
     """
 
     unit_model: str
@@ -58,14 +59,7 @@ class Move:
     rinse: str
     litres_per_year: float | None
     litres_unknown: int
-
-    @property
-    def sentence(self) -> str:
-        """Say it in one sentence."""
-        count = f"{len(self.units)} unit{'s' if len(self.units) != 1 else ''}"
-        litres = "litres unknown" if self.litres_per_year is None else f"{self.litres_per_year:.0f} L a year"
-        after = " after a rinse fill" if self.rinse else ""
-        return f"{self.unit_model}: {count} would take {self.new}{after}, {litres}; {'; '.join(self.basis)}."
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +181,7 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
         tuple(_none_fits(group, book, asked) for group in stuck),
         tuple(Held(code, products[code].name, shelf_l[code]) for code in sorted(held - set(asked.never))),
         len(uses), sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
-        found.is_proved, found.steps, currency, _told(today, found, saving, currency),
+        found.is_proved, found.steps, currency, _told(today, found, saving, currency, stuck),
     )  # fmt: skip
 
 
@@ -262,11 +256,20 @@ def _dropped(
             after_l[new] += group.year_l(products[new])
         if group.today is not None and group.today not in found.products and new != group.today:
             gone[group.today].append((group, str(new)))
-    savings.work_out(before_l, after_l, {
-        code: [(new, group.year_l(products[code]), group.year_l(products[new])) for group, new in own]
-        for code, own in gone.items()
-    })  # fmt: skip
+    savings.work_out(before_l, after_l, {code: _flows(code, own, products) for code, own in gone.items()})
     return tuple(_one_dropped(products[code], own, products, savings) for code, own in sorted(gone.items()))
+
+
+def _flows(
+    code: str, own: Sequence[tuple[Group, str]], products: Mapping[str, Product]
+) -> list[tuple[str, float, float]]:
+    """Return, for each product that takes over, the litres a year of the old and of the new."""
+    flows = []
+    for new in sorted({new for _, new in own}):
+        theirs = [group for group, other in own if other == new]
+        old_l = sum(group.year_l(products[code]) for group in theirs)
+        flows.append((new, old_l, sum(group.year_l(products[new]) for group in theirs)))
+    return flows
 
 
 def _one_dropped(
@@ -281,9 +284,8 @@ def _one_dropped(
     ) + f" {product.code} as a second source is gone."
     new = ", ".join(sorted({move.new for move in moves}))
     units = sum(len(move.units) for move in moves)
-    sentence = (
-        f"{product.code} can go: its {units} unit{'s' if units != 1 else ''}, {litres:.0f} L a year, would take {new}."
-    )
+    count = f"{units} unit{'s' if units != 1 else ''}"
+    sentence = f"{product.code} can go: its {count}, {litres:.0f} L a year, would take {new}."
     return Dropped(product.code, product.name, moves, litres, saving, sentence, lost)
 
 
@@ -291,13 +293,17 @@ def _move(group: Group, new: Product) -> Move:
     fit, now = group.fits[new.code], group.fits.get(group.today or "")
     old_strength = now.strength if now else ""
     unknown = sum(1 for use in group.uses if use.year_l(new) is None)
+    litres = None if unknown == len(group.uses) else group.year_l(new)
+    basis, rinse = tuple(one.words for one in fit.bases), group.rinses[new.code]
+    count = f"{len(group.uses)} unit{'s' if len(group.uses) != 1 else ''}"
+    amount = "litres unknown" if litres is None else f"{litres:.0f} L a year"
+    after = " after a rinse fill" if rinse else ""
     return Move(
         group.model.code, group.model.name, tuple(use.unit.code for use in group.uses),
         group.in_it.code if group.in_it else "", group.today or "", new.code, new.name,
         STRENGTH_WORDS.get(old_strength, "no approval accepted"), STRENGTH_WORDS[fit.strength],
-        bool(old_strength) and STRENGTHS.index(fit.strength) > STRENGTHS.index(old_strength),
-        tuple(basis.words for basis in fit.bases), group.rinses[new.code],
-        None if unknown == len(group.uses) else group.year_l(new), unknown,
+        bool(old_strength) and STRENGTHS.index(fit.strength) > STRENGTHS.index(old_strength), basis, rinse, litres,
+        unknown, f"{group.model.code}: {count} would take {new.code}{after}, {amount}; {'; '.join(basis)}.",
     )  # fmt: skip
 
 
@@ -329,8 +335,16 @@ def _none_fits(group: Group, book: FitBook, asked: FewestAsked) -> NoneFits:
     return NoneFits(group.model.code, units, group.today or "", reason)
 
 
-def _told(today: Sequence[str], found: FewestSet, saving: float, currency: str) -> str:
+def _told(
+    today: Sequence[str], found: FewestSet, saving: float, currency: str, stuck: Sequence[Group]
+) -> str:
     after = len(found.products)
+    left_out = sum(len(group.uses) for group in stuck if group.today not in found.products)
+    if left_out:
+        return (
+            f"{len(today)} products today; with {after}, {left_out} unit{'s' if left_out != 1 else ''} would have none "
+            "that may go in."
+        )
     if after >= len(today):
         return f"{len(today)} products today; no smaller set serves every unit."
     money = f"{abs(saving):,.0f} {currency}".replace(",", "\u202f").strip()

@@ -16,21 +16,17 @@ _Flow = tuple[str, float, float]
 class Saving:
     """Money a year by its three sources, each with its sum in words; below zero it costs.
 
-    unknown: what could not be said.
+    total: all three together. unknown: what could not be said.
     """
 
-    price: float = 0.0
-    stock: float = 0.0
-    opened: float = 0.0
-    price_sum: str = ""
-    stock_sum: str = ""
-    opened_sum: str = ""
-    unknown: str = ""
-
-    @property
-    def total(self) -> float:
-        """All three together."""
-        return self.price + self.stock + self.opened
+    price: float
+    stock: float
+    opened: float
+    total: float
+    price_sum: str
+    stock_sum: str
+    opened_sum: str
+    unknown: str
 
 
 @dataclass(slots=True)
@@ -65,7 +61,9 @@ class Savings:
             price, price_sum, unknown = self._price(code, own)
             stock, stock_sum = self._stock(code, heirs)
             opened, opened_sum = self._opened(code, own, before_l, after_l)
-            self.found[code] = Saving(price, stock, opened, price_sum, stock_sum, opened_sum, unknown)
+            self.found[code] = Saving(
+                price, stock, opened, price + stock + opened, price_sum, stock_sum, opened_sum, unknown
+            )
 
     def _price_per_l(self, code: str) -> float | None:
         pack = self.packs.get(self.products[code].pk)

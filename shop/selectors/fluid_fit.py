@@ -64,9 +64,7 @@ class FitBook:
 
     def __init__(self) -> None:
         """Read the tables."""
-        specifications = {
-            own.pk: own for own in Specification.objects.all()
-        }
+        specifications = {own.pk: own for own in Specification.objects.all()}
         for own in specifications.values():
             own.replaced_by = specifications.get(own.replaced_by_id)
         self._chains = {pk: specification_and_successors(own) for pk, own in specifications.items()}

@@ -10,6 +10,7 @@ from shop.errors import InputError
 from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Unit
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import USUAL_PACK_L
+from shop.selectors.due import LEAVING
 from shop.selectors.exchange import plans_for_units
 from shop.selectors.fluid_checks import part_of_product
 
@@ -24,7 +25,8 @@ class UnitUse:
 
     in_it: the product in it by the last service, else that its model is filled with; is_in_it_noted says which.
     fill_l: litres a job takes, water of a coolant included; None when no plan can be made. fills_per_year: at the
-    present use, None when that cannot be said. next_on: the day its window's due date falls, None when not known.
+    present use, None when that cannot be said. next_on: the day it falls due; None when not known, or its vehicle
+    leaves.
     """
 
     unit: Unit
@@ -58,7 +60,9 @@ def scope_of(person: Person) -> tuple[list[Depot], date, str]:
     """
     depots = list(depots_of(person).select_related("stores_at").order_by("code"))
     if not depots:
-        raise InputError("You belong to no depot yet, so there is no fleet to look at; ask the foreman for one.")
+        raise InputError(
+            "You belong to no depot yet, so there is no fleet to look at; ask the foreman for one."
+        )
     currencies = {depot.currency for depot in depots}
     return depots, min(clock.today(depot.time_zone) for depot in depots), (
         currencies.pop() if len(currencies) == 1 else ""
@@ -79,9 +83,7 @@ def uses_of(depots: Collection[Depot], product: Product | None = None) -> list[U
         fittings = fittings.filter(unit__unit_model__product=product)
     rows = list(fittings)
     unit_pks = [row.unit_id for row in rows]
-    lines = {
-        line.unit_id: line for line in DueLine.objects.filter(unit__in=unit_pks, rule__subject=FLUID)
-    }
+    lines = {line.unit_id: line for line in DueLine.objects.filter(unit__in=unit_pks, rule__subject=FLUID)}
     last = {
         own.unit_id: own.product
         for own in LastService.objects.filter(unit__in=unit_pks, subject=FLUID).select_related("product")
@@ -101,7 +103,7 @@ def uses_of(depots: Collection[Depot], product: Product | None = None) -> list[U
                 plan.best.total_to_reserve_l if plan.best else None,
                 plan.card.total_fill_l if plan.card else None,
                 DAYS_A_YEAR / cycle_days if cycle_days else None,
-                line.due_on if line else None,
+                line.due_on if line and LEAVING not in line.overlays else None,
                 tuple(plan.figures),
             )
         )

@@ -53,7 +53,6 @@ def test_what_is_thrown_away_is_what_a_pack_a_life_leaves():
     can = Container("20 L", 20, 9.0, 1.0, 0.0, 0.0, 6)
     assert can.thrown_away_l(10) == 30
     assert can.thrown_away_l(40) == 0
-    assert can.thrown_away_l(0) == 0
     only = compare_containers([can], 10, RATE)
     assert not only.best.is_emptied
     assert "no size is emptied" in only.reason
