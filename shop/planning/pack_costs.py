@@ -65,7 +65,8 @@ class Container:
 class ContainerYear:
     """What one size costs in a year.
 
-    is_emptied: within its opened life. break_even_l: litres a year from which it is cheaper than every smaller size, None when it never is or there is no smaller one.
+    is_emptied: within its opened life. break_even_l: litres a year from which it is cheaper than every smaller size,
+    None when it never is or there is no smaller one.
     from_l: the same, but not below what its opened life asks.
     """
 

@@ -64,11 +64,12 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Dropped:
-    """A product the fleet could do without."""
+    """A product the fleet could do without; heirs: codes of those that take over."""
 
     code: str
     name: str
     moves: tuple[Move, ...]
+    heirs: tuple[str, ...]
     litres_per_year: float
     saving: Saving
     sentence: str
@@ -282,11 +283,11 @@ def _one_dropped(
     lost = (
         f"The approval is weaker for {', '.join(weaker)}." if weaker else "No approval gets weaker."
     ) + f" {product.code} as a second source is gone."
-    new = ", ".join(sorted({move.new for move in moves}))
+    heirs = tuple(sorted({move.new for move in moves}))
     units = sum(len(move.units) for move in moves)
     count = f"{units} unit{'s' if units != 1 else ''}"
-    sentence = f"{product.code} can go: its {count}, {litres:.0f} L a year, would take {new}."
-    return Dropped(product.code, product.name, moves, litres, saving, sentence, lost)
+    sentence = f"{product.code} can go: its {count}, {litres:.0f} L a year, would take {', '.join(heirs)}."
+    return Dropped(product.code, product.name, moves, heirs, litres, saving, sentence, lost)
 
 
 def _move(group: Group, new: Product) -> Move:
