@@ -40,8 +40,8 @@ def replacements_for(person: Person, product: Product) -> list[Product]:
 
     Raises InputError for a person without a depot.
     """
-    depots, _, _ = scope_of(person)
-    models = {use.unit.unit_model_id for use in uses_of(depots, product)}
+    depots, as_of, _ = scope_of(person)
+    models = {use.unit.unit_model_id for use in uses_of(depots, as_of, product)}
     book = FitBook()
     others = Product.objects.exclude(pk=product.pk).order_by("code")
     return [own for own in others if any(book.fit(own.pk, model_pk) for model_pk in models)]
@@ -55,13 +55,13 @@ def change_plan(person: Person, old: Product, new: Product, hoses_l: float | Non
     """
     _check(old, new, hoses_l)
     depots, as_of, _ = scope_of(person)
-    uses, book = uses_of(depots, old), FitBook()
+    uses, book = uses_of(depots, as_of, old), FitBook()
     fits = {use.unit.unit_model_id: book.fit(new.pk, use.unit.unit_model_id) for use in uses}
     able = [use for use in uses if fits[use.unit.unit_model_id] is not None]
     shelves = [_shelf(depot, uses, able, old, as_of) for depot in _depots_with_shelf(depots)]
     units = tuple(
         sorted(
-            (_unit_change(use, old, new, book, shelves, as_of) for use in uses),
+            (_unit_change(use, old, new, book, shelves) for use in uses),
             key=lambda own: (own.next_on or date.max, own.unit),
         )
     )
@@ -127,11 +127,11 @@ def _shelf(
 
 
 def _fills(use: UnitUse, old: Product, as_of: date) -> list[NextFill]:
-    """Return a unit's jobs in the years ahead; what is due already counts as today."""
+    """Return a unit's jobs in the years ahead."""
     litres = use.job_l(old)
     if litres is None or use.next_on is None:
         return []
-    day = max(use.next_on, as_of)
+    day = use.next_on
     if not use.fills_per_year:
         return [NextFill(use.unit.code, day, litres)]
     every = timedelta(days=max(1, round(DAYS_A_YEAR / use.fills_per_year)))
@@ -151,7 +151,7 @@ def _last_day(item: StockItem) -> date | None:
 
 
 def _unit_change(
-    use: UnitUse, old: Product, new: Product, book: FitBook, shelves: Sequence[_Shelf], as_of: date
+    use: UnitUse, old: Product, new: Product, book: FitBook, shelves: Sequence[_Shelf]
 ) -> UnitChange:
     model = use.unit.unit_model
     fit, why_not = book.fit(new.pk, model.pk), ""
@@ -164,7 +164,7 @@ def _unit_change(
     if first is not None:
         takes = old.code if first.is_old or why_not else new.code
     return UnitChange(
-        use.unit.code, model.code, use.vehicle_number, max(use.next_on, as_of) if use.next_on else None,
+        use.unit.code, model.code, use.vehicle_number, use.next_on,
         use.job_l(new if takes == new.code else old), takes, ", ".join(first.lots) if first else "",
         STRENGTH_WORDS[fit.strength] if fit else "", why_not,
         book.ban_between(new.pk, use.in_it.pk if use.in_it else None) if fit else "",

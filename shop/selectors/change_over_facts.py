@@ -8,9 +8,10 @@ from datetime import date
 class UnitChange:
     """A unit's next job and the fluid it takes.
 
-    next_on: what is due already counts as today; None when not known. litres: of the fluid it takes. takes: code of
-    that fluid, empty when day or litres are not known. packs: the packs the old fluid comes from. why_not: why the new
-    fluid may not go in, so that the unit stays with the old one. rinse: why what is in it must be rinsed out first.
+    next_on: None when not known, on hold, or the vehicle leaves; what is due already counts as today. litres: of the
+    fluid it takes. takes: code of that fluid, empty when day or litres are not known. packs: the packs the old fluid
+    comes from. why_not: why the new fluid may not go in, so that the unit stays with the old one. rinse: why what is
+    in it must be rinsed out first.
     """
 
     unit: str

@@ -162,7 +162,7 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
     products = {own.code: own for own in Product.objects.order_by("code")}
     check_asked(asked, products)
     depots, as_of, currency = scope_of(person)
-    uses = uses_of(depots)
+    uses = uses_of(depots, as_of)
     book, packs = FitBook(), usual_packs()
     groups = _groups(uses, book, list(products.values()), asked)
     shelf_l = _shelf_litres(depots)

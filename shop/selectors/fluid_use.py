@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from shop import clock
@@ -10,9 +10,11 @@ from shop.errors import InputError
 from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Unit
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import USUAL_PACK_L
-from shop.selectors.due import LEAVING
+from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
 from shop.selectors.exchange import plans_for_units
 from shop.selectors.fluid_checks import part_of_product
+from shop.selectors.needs import booked_days
+from shop.selectors.seasons import season_ends_on
 
 DAYS_A_YEAR = 365.25
 MONTHS_A_YEAR = 12
@@ -25,8 +27,8 @@ class UnitUse:
 
     in_it: the product in it by the last service, else that its model is filled with; is_in_it_noted says which.
     fill_l: litres a job takes, water of a coolant included; None when no plan can be made. fills_per_year: at the
-    present use, None when that cannot be said. next_on: the day it falls due; None when not known, or its vehicle
-    leaves.
+    present use, None when that cannot be said. next_on: the day of its next job, None when not known, on hold, or its
+    vehicle leaves.
     """
 
     unit: Unit
@@ -69,7 +71,7 @@ def scope_of(person: Person) -> tuple[list[Depot], date, str]:
     )  # fmt: skip
 
 
-def uses_of(depots: Collection[Depot], product: Product | None = None) -> list[UnitUse]:
+def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = None) -> list[UnitUse]:
     """Return every unit fitted in the depots, or those whose model is filled with one product.
 
     Top-ups are noted for a product as a whole; each of its units gets its part by litres a year.
@@ -89,6 +91,7 @@ def uses_of(depots: Collection[Depot], product: Product | None = None) -> list[U
         for own in LastService.objects.filter(unit__in=unit_pks, subject=FLUID).select_related("product")
     }
     plans = plans_for_units([row.unit for row in rows], has_parts=False)
+    booked = booked_days(as_of, [depot.pk for depot in depots])
     uses = []
     for row in rows:
         plan, line, noted = plans[row.unit_id], lines.get(row.unit_id), last.get(row.unit_id)
@@ -103,11 +106,23 @@ def uses_of(depots: Collection[Depot], product: Product | None = None) -> list[U
                 plan.best.total_to_reserve_l if plan.best else None,
                 plan.card.total_fill_l if plan.card else None,
                 DAYS_A_YEAR / cycle_days if cycle_days else None,
-                line.due_on if line and LEAVING not in line.overlays else None,
+                _next_on(line, booked.get(row.unit_id), as_of),
                 tuple(plan.figures),
             )
         )
     return _with_top_ups(uses)
+
+
+def _next_on(line: DueLine | None, booked_for: date | None, as_of: date) -> date | None:
+    """Return the day of a unit's next job: booked, else due, never before today nor within its no-touch season."""
+    if booked_for is not None:
+        return booked_for
+    if line is None or line.due_on is None or {LEAVING, ON_HOLD} & set(line.overlays):
+        return None
+    season = line.vehicle.season
+    if AFTER_SEASON in line.overlays and season is not None:
+        return max(line.due_on, season_ends_on(season, as_of) + timedelta(days=1))
+    return max(line.due_on, as_of)
 
 
 def _with_top_ups(uses: list[UnitUse]) -> list[UnitUse]:

@@ -119,8 +119,8 @@ def packs_compared(person: Person, product: Product, asked: PacksAsked) -> PackC
     Raises InputError for a figure out of its range, half a tank, or a person without a depot.
     """
     check_asked(asked)
-    depots, _, currency = scope_of(person)
-    uses = uses_of(depots, product)
+    depots, as_of, currency = scope_of(person)
+    uses = uses_of(depots, as_of, product)
     known = [litres for use in uses if (litres := use.year_l(product)) is not None]
     litres, litres_from = asked.litres_per_year, "typed"
     if litres is None:
