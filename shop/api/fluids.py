@@ -1,5 +1,7 @@
 """Fluids: the fewest products, jug or drum, and a plan to change from one to another. Nothing is stored."""
 
+from typing import Any
+
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import NotFound
 from rest_framework.permissions import IsAuthenticated
@@ -16,7 +18,6 @@ from shop.api.serializers.fluids import (
     ReplaceQuery,
 )
 from shop.errors import InputError
-from shop.models import Product
 from shop.selectors.change_over import change_plan
 from shop.selectors.fewest import fewest_of
 from shop.selectors.pack_choice import PacksAsked, packs_compared
@@ -76,7 +77,7 @@ class FluidReplaced(APIView):
         return Response(ReplaceAnswer(plan).data)
 
 
-def _product(code: str) -> Product:
+def _product(code: str) -> Any:
     own = product_find(code)
     if own is None:
         raise NotFound(f"There is no product “{code}”; look for it under stock.")
