@@ -33,7 +33,7 @@ class FewestFluids(APIView):
     def get(self, request: Request) -> Response:
         """Give the set, who would get what on which approval, and what a year of it saves.
 
-        Approvals and mixing are the unit maker's and the fluid supplier's word; 422 names what cannot be used.
+        Approvals and mixing are the unit maker's and the fluid supplier's word.
         """
         query = FewestQuery(data=request.query_params)
         query.is_valid(raise_exception=True)

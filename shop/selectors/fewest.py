@@ -339,15 +339,16 @@ def _none_fits(group: Group, book: FitBook, asked: FewestAsked) -> NoneFits:
 def _told(
     today: Sequence[str], found: FewestSet, saving: float, currency: str, stuck: Sequence[Group]
 ) -> str:
-    after = len(found.products)
+    before, after = len(today), len(found.products)
     left_out = sum(len(group.uses) for group in stuck if group.today not in found.products)
+    told = f"{before} product{'s' if before != 1 else ''} today"
     if left_out:
-        return (
-            f"{len(today)} products today; with {after}, {left_out} unit{'s' if left_out != 1 else ''} would have none "
-            "that may go in."
-        )
-    if after >= len(today):
-        return f"{len(today)} products today; no smaller set serves every unit."
+        units = f"{left_out} unit{'s' if left_out != 1 else ''}"
+        return f"{told}; with {after}, {units} would have none that may go in."
     money = f"{abs(saving):,.0f} {currency}".replace(",", "\u202f").strip()
-    sign = "saves" if saving >= 0 else "costs"
-    return f"{len(today)} products today, {after} would do; that {sign} about {money} a year."
+    worth = f"{'saves' if saving >= 0 else 'costs'} about {money} a year"
+    if after < before:
+        return f"{told}, {after} would do; that {worth}."
+    if found.changed_units:
+        return f"{told}; no smaller set serves every unit, but another of {after} {worth}."
+    return f"{told}; no smaller set serves every unit."

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from shop import clock
 from shop.errors import InputError
-from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Unit
+from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Season, Unit
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import USUAL_PACK_L
 from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
@@ -78,7 +78,7 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
     """
     fittings = (
         Fitting.objects.filter(removed_on__isnull=True, vehicle__depot__in=[depot.pk for depot in depots])
-        .select_related("unit__unit_model__product", "vehicle__depot__stores_at")
+        .select_related("unit__unit_model__product", "vehicle__depot__stores_at", "vehicle__season")
         .order_by("unit__code")
     )
     if product is not None:
@@ -106,20 +106,21 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
                 plan.best.total_to_reserve_l if plan.best else None,
                 plan.card.total_fill_l if plan.card else None,
                 DAYS_A_YEAR / cycle_days if cycle_days else None,
-                _next_on(line, booked.get(row.unit_id), as_of),
+                _next_on(line, booked.get(row.unit_id), row.vehicle.season, as_of),
                 tuple(plan.figures),
             )
         )
     return _with_top_ups(uses)
 
 
-def _next_on(line: DueLine | None, booked_for: date | None, as_of: date) -> date | None:
+def _next_on(
+    line: DueLine | None, booked_for: date | None, season: Season | None, as_of: date
+) -> date | None:
     """Return the day of a unit's next job: booked, else due, never before today nor within its no-touch season."""
     if booked_for is not None:
         return booked_for
     if line is None or line.due_on is None or {LEAVING, ON_HOLD} & set(line.overlays):
         return None
-    season = line.vehicle.season
     if AFTER_SEASON in line.overlays and season is not None:
         return max(line.due_on, season_ends_on(season, as_of) + timedelta(days=1))
     return max(line.due_on, as_of)
