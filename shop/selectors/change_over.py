@@ -135,7 +135,7 @@ def _fills(use: UnitUse, old: Product, as_of: date) -> list[NextFill]:
     if not use.fills_per_year:
         return [NextFill(use.unit.code, day, litres)]
     every = timedelta(days=max(1, round(DAYS_A_YEAR / use.fills_per_year)))
-    end = add_months(as_of, 12 * YEARS_AHEAD)
+    end = min(add_months(as_of, 12 * YEARS_AHEAD), use.leaves_on or date.max)
     fills = []
     while day <= end:
         fills.append(NextFill(use.unit.code, day, litres))

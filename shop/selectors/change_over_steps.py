@@ -5,6 +5,7 @@ from datetime import date
 
 from shop.models import Product
 from shop.selectors.change_over_facts import ChangePlan, Rinse, Step
+from shop.selectors.fluid_fit import STRENGTH_WORDS
 from shop.selectors.fluid_use import UnitUse
 
 PURGE_L = 0.2
@@ -71,9 +72,20 @@ def steps_of(plan: ChangePlan) -> tuple[Step, ...]:
         ),
         Step(plan.as_of, _stop_ordering(plan)),
     ]
+    claimed = sorted({own.unit_model for own in plan.units if own.strength == STRENGTH_WORDS["claimed"]})
+    if claimed:
+        steps.append(
+            Step(
+                plan.as_of,
+                f"{plan.new} is only claimed suitable for {', '.join(claimed)}: a named person has to approve it "
+                "first.",
+            )
+        )
     if plan.order_by is not None:
         day = max(plan.order_by, plan.as_of)
         steps.append(Step(day, f"Order {plan.new} from {plan.supplier} by this day for the first job."))
+    elif plan.first_new_on is not None:
+        steps.append(Step(plan.as_of, f"No pack of {plan.new} with a price is on record: find who sells it."))
     if plan.first_new_on is not None:
         steps += _changing_day(plan, plan.first_new_on, models)
     steps += [

@@ -194,7 +194,7 @@ def check_asked(asked: FewestAsked, known: Mapping[str, Product]) -> None:
     for name, codes in (("keep", asked.keep), ("never", asked.never)):
         unknown = [code for code in codes if code not in known]
         if unknown:
-            wrong[name] = f"There is no product “{unknown[0]}”; choose from the list."
+            wrong[name] = f"There is no product “{unknown[0]}”; the stock page has the codes."
     both = sorted(set(asked.keep) & set(asked.never))
     if both:
         wrong["never"] = f"{both[0]} is to be kept and not to be used; choose one of the two."

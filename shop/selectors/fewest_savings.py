@@ -111,7 +111,7 @@ class Savings:
                 continue
             part_l = less_l * sum(flow[2] for flow in own if flow[0] == new) / grown_l
             worth += part_l * (self._price_per_l(new) or 0.0)
-            words.append(f"{new}: {-part_l:+.1f} L")
+            words.append(f"{new} then {-part_l:+.1f} L")
         return worth, "; ".join(words)
 
     def _thrown_l(self, code: str, litres: float) -> float:

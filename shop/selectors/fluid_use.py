@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from shop import clock
 from shop.errors import InputError
-from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Season, Unit
+from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Unit, Vehicle
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import USUAL_PACK_L
 from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
@@ -28,7 +28,7 @@ class UnitUse:
     in_it: the product in it by the last service, else that its model is filled with; is_in_it_noted says which.
     fill_l: litres a job takes, water of a coolant included; None when no plan can be made. fills_per_year: at the
     present use, None when that cannot be said. next_on: the day of its next job, None when not known, on hold, or its
-    vehicle leaves.
+    vehicle leaves before. leaves_on: the day its vehicle leaves.
     """
 
     unit: Unit
@@ -40,6 +40,7 @@ class UnitUse:
     total_fill_l: float | None
     fills_per_year: float | None
     next_on: date | None
+    leaves_on: date | None
     figures: tuple[CardFigure, ...]
     top_ups_l_per_year: float = 0.0
 
@@ -106,24 +107,24 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
                 plan.best.total_to_reserve_l if plan.best else None,
                 plan.card.total_fill_l if plan.card else None,
                 DAYS_A_YEAR / cycle_days if cycle_days else None,
-                _next_on(line, booked.get(row.unit_id), row.vehicle.season, as_of),
+                _next_on(line, booked.get(row.unit_id), row.vehicle, as_of),
+                row.vehicle.leaves_on,
                 tuple(plan.figures),
             )
         )
     return _with_top_ups(uses)
 
 
-def _next_on(
-    line: DueLine | None, booked_for: date | None, season: Season | None, as_of: date
-) -> date | None:
+def _next_on(line: DueLine | None, booked_for: date | None, vehicle: Vehicle, as_of: date) -> date | None:
     """Return the day of a unit's next job: booked, else due, never before today nor within its no-touch season."""
     if booked_for is not None:
         return booked_for
     if line is None or line.due_on is None or {LEAVING, ON_HOLD} & set(line.overlays):
         return None
-    if AFTER_SEASON in line.overlays and season is not None:
-        return max(line.due_on, season_ends_on(season, as_of) + timedelta(days=1))
-    return max(line.due_on, as_of)
+    day = max(line.due_on, as_of)
+    if AFTER_SEASON in line.overlays and vehicle.season is not None:
+        day = max(day, season_ends_on(vehicle.season, as_of) + timedelta(days=1))
+    return None if vehicle.leaves_on is not None and vehicle.leaves_on < day else day
 
 
 def _with_top_ups(uses: list[UnitUse]) -> list[UnitUse]:

@@ -79,6 +79,16 @@ class PacksForm(PlainForm):
     tank_loss = _figure("Tank, loss", "money a litre", "tank_loss")
     tank_fixed = _figure("Tank, upkeep", "money a year", "tank_fixed")
 
+    MAIN = ("litres_per_year", "tank_l", "tank_price_per_l")
+
+    def main(self) -> list[forms.BoundField]:
+        """Return the fields shown at once."""
+        return [self[name] for name in self.MAIN]
+
+    def behind(self) -> list[forms.BoundField]:
+        """Return the figures that are seldom changed."""
+        return [self[name] for name in self.fields if name not in self.MAIN]
+
     @staticmethod
     def filled(typed: Any) -> Any:
         """Return what was typed with the defaults where nothing was."""

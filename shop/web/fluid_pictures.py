@@ -9,8 +9,7 @@ from shop.web.bench_scales import Tick, apart, path_of, scale_of, ticks_of
 MERGE_WIDTH, ROW, HALF_BOX = 420.0, 40.0, 14.0
 LEFT_X, RIGHT_X, BOX_WIDTH = 10.0, 290.0, 120.0
 
-WIDTH, HEIGHT = 640.0, 320.0
-LEFT, RIGHT, TOP, FLOOR = 56.0, 500.0, 14.0, 284.0
+LEFT, RIGHT, TOP, FLOOR = 44.0, 372.0, 18.0, 244.0
 
 
 @dataclass(frozen=True, slots=True)

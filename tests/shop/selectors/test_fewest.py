@@ -27,6 +27,7 @@ from tests.factories import (
     PackFactory,
     PersonFactory,
     ProductFactory,
+    StockItemFactory,
     UnitFactory,
     VehicleFactory,
 )
@@ -229,8 +230,54 @@ def test_replacements_are_those_that_fit_and_none_replaces_itself(house):
         change_plan(house.person, house.products["A"], house.products["B"], hoses_l=500)
 
 
+def test_a_plan_says_what_still_stands_in_its_way(house):
+    house.approve("A", house.old)
+    house.approve("C", house.old, "claimed")
+    plan = change_plan(house.person, house.products["A"], house.products["C"])
+    told = " ".join(step.what for step in plan.steps)
+    assert "C is only claimed suitable for M1: a named person has to approve it first." in told
+    assert "No pack of C with a price is on record" in told
+    assert plan.first_new_on == datetime.date(2026, 6, 1)
+    PackFactory(product=house.products["C"], size_l=20, price="100.00")
+    ordered = change_plan(house.person, house.products["A"], house.products["C"])
+    assert ordered.order_by < ordered.first_new_on
+    assert f"Order C from {ordered.supplier}" in " ".join(step.what for step in ordered.steps)
+
+
+def test_a_vehicle_that_leaves_before_its_job_takes_neither(house):
+    house.approve("A", house.old)
+    house.approve("C", house.old)
+    vehicle = house.models["M1"].units.get().fittings.get().vehicle
+    vehicle.leaves_on = datetime.date(2026, 5, 31)
+    vehicle.save()
+    (own,) = change_plan(house.person, house.products["A"], house.products["C"]).units
+    assert (own.next_on, own.takes) == (None, "")
+
+
+def test_the_stock_of_the_old_is_used_up_on_real_shelves(house):
+    """2 L a year from June on, 5 L opened in May 2025 with 12 months: none of it is poured; 3 L sealed do one job."""
+    house.approve("A", house.old)
+    house.approve("C", house.old)
+    old = house.products["A"]
+    old.opened_life_months = 12
+    old.save()
+    for label, litres, opened in (("opened", 5, datetime.date(2025, 5, 1)), ("sealed", 3, None)):
+        StockItemFactory(
+            depot=house.depot, product=old, label=label, pack_size_l=5, on_shelf_l=litres, opened_on=opened,
+            use_by=datetime.date(2030, 1, 1),
+        )  # fmt: skip
+    plan = change_plan(house.person, old, house.products["C"])
+    assert (plan.units[0].takes, plan.units[0].packs) == ("A", "sealed")
+    assert [(own.label, own.last_day) for own in plan.left] == [
+        ("opened", datetime.date(2026, 5, 1)), ("sealed", datetime.date(2030, 1, 1)),
+    ]  # fmt: skip
+    assert plan.shelves[0].usable_l == 8
+    assert plan.shelves[0].last_old_on == datetime.date(2026, 6, 1)
+    assert plan.first_new_on == datetime.date(2027, 6, 1)
+
+
 def test_litres_of_a_year_and_their_absence(house):
-    """2 L once a year: 2.0 L; without a due line nobody can say."""
+    """A drain of 2 L once a year and what stays in jug and packs; without a due line nobody can say."""
     PackFactory(product=house.products["A"], size_l=5, price="40.00", printed="5 L")
     shown = packs_compared(house.person, house.products["A"], PacksAsked())
     assert shown.litres_per_year == pytest.approx(2.0, abs=0.6)
