@@ -78,7 +78,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> JsonResponse:
     if isinstance(error, SuspiciousOperation):
         return problem(400, "The request is not well formed; check it and send it again.", code="malformed")
     if isinstance(error, ApplicationError):
-        return _application_problem(error)
+        return _application_problem(error, is_query=is_query)
     if isinstance(error, exceptions.ValidationError):
         errors = list(located(error.detail, is_query=is_query))
         return problem(400, _summary(errors), errors, code="invalid")
@@ -133,9 +133,9 @@ def _summary(errors: list[dict[str, str]]) -> str:
     return f"{len(errors)} places cannot be used; each is named under “errors”. Nothing was written."
 
 
-def _application_problem(error: ApplicationError) -> JsonResponse:
+def _application_problem(error: ApplicationError, *, is_query: bool) -> JsonResponse:
     status = 403 if isinstance(error, NotAllowed) else 409 if isinstance(error, ConflictError) else 422
-    errors = list(located(error.fields))
+    errors = list(located(error.fields, is_query=is_query))
     return problem(status, error.sentence, errors, code=error.code)
 
 

@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 from shop.api import (
     bench,
     due,
+    fluids,
     health,
     learning,
     order_plan,
@@ -84,6 +85,9 @@ urlpatterns = [
     path("readings/<int:pk>/answer", readings.ReadingAnswered.as_view(), name="reading-answer"),
     path("due-list", due.DueList.as_view(), name="due-list"),
     path("what-if", planning.WhatIf.as_view(), name="what-if"),
+    path("fewest-fluids", fluids.FewestFluids.as_view(), name="fewest-fluids"),
+    path("fluids/<name:code>/packs", fluids.FluidPacks.as_view(), name="fluid-packs"),
+    path("fluids/<name:code>/replace", fluids.FluidReplaced.as_view(), name="fluid-replace"),
     path("order-list", orders.OrderList.as_view(), name="order-list"),
     path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),
     path("order-plan", order_plan.OrderPlanAhead.as_view(), name="order-plan"),

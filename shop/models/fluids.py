@@ -113,6 +113,9 @@ class Approval(models.Model):
     specification = models.ForeignKey(Specification, on_delete=models.CASCADE, related_name="approvals")
     strength = models.CharField(max_length=8, choices=Strength)
     approved_by = models.CharField(max_length=80, blank=True)
+    approved_on = models.DateField(
+        null=True, blank=True, help_text="Date of the letter, the list or the sheet it rests on."
+    )
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:

@@ -74,6 +74,11 @@ class FluidRules:
         reason = self.why_rinse(product, unit.unit_model, products_in([unit]).get(unit.pk))
         return f"{reason} {RINSE_FIRST}" if reason else ""
 
+    def approval_for(self, product_pk: int, specification_pk: int) -> Approval | None:
+        """Return a product's approval for a specification, or for the first that replaced it; None without one."""
+        found = (self.approvals.get((product_pk, own)) for own in self._chain(specification_pk))
+        return next((own for own in found if own is not None), None)
+
     def _chain(self, specification_pk: int) -> list[int]:
         """Return a specification and everything that replaced it, in order; never what it replaced."""
         chain = [specification_pk]
@@ -82,9 +87,10 @@ class FluidRules:
         return chain
 
     def _not_approved(self, product: Product, specification_pk: int, unit_model: UnitModel) -> str:
-        asked = self.specifications[specification_pk].code
-        found = [self.approvals.get((product.pk, own)) for own in self._chain(specification_pk)]
-        approval = next((own for own in found if own is not None), None)
+        asked, approval = (
+            self.specifications[specification_pk].code,
+            self.approval_for(product.pk, specification_pk),
+        )
         if approval is None:
             return f"{product.code} has no approval for {asked}, which {unit_model.code} asks."
         if approval.strength == Approval.Strength.CLAIMED and not approval.approved_by:

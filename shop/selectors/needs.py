@@ -149,7 +149,7 @@ def candidates_of(
         (line.unit_id, line.rule_id): line
         for line in DueLine.objects.filter(vehicle__depot__in=depot_pks).select_related("vehicle__season")
     }
-    booked = _booked(as_of, depot_pks)
+    booked = booked_days(as_of, depot_pks)
     products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
     found = []
@@ -218,7 +218,8 @@ def _needed_on(as_of: date, line: DueLine, booked_for: date | None, *, is_open: 
     return max(day for day in (first, line.book_by, spare_from) if day is not None)
 
 
-def _booked(as_of: date, depot_pks: Collection[int]) -> dict[int, date]:
+def booked_days(as_of: date, depot_pks: Collection[int]) -> dict[int, date]:
+    """Return unit → the local day its next fluid job is booked for, today or later."""
     jobs = (
         Job.objects.filter(
             vehicle__depot__in=depot_pks, state=Job.State.BOOKED, booked_for__isnull=False, subject="fluid"

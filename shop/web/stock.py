@@ -138,14 +138,14 @@ def pick_list(request: HttpRequest) -> HttpResponse:
 @login_required
 def batch(request: HttpRequest, product: str, batch: str) -> HttpResponse:
     """Show where a batch stands and which units had it."""
-    return _batch_page(request, _product(product), batch, BatchForm())
+    return _batch_page(request, product_or_404(product), batch, BatchForm())
 
 
 @require_POST
 @for_those_who("plan", "close", refusal=REFUSAL)
 def batch_set_aside(request: HttpRequest, product: str, batch: str) -> HttpResponse:
     """Put a batch into quarantine, or release it."""
-    own, form = _product(product), BatchForm(request.POST)
+    own, form = product_or_404(product), BatchForm(request.POST)
     is_released = request.POST.get("what") == "release"
     if form.is_valid():
         try:
@@ -165,10 +165,11 @@ def batch_set_aside(request: HttpRequest, product: str, batch: str) -> HttpRespo
 @login_required
 def label(request: HttpRequest, product: str) -> HttpResponse:
     """Show a product's shelf label, made to be printed."""
-    return render(request, "shop/shelf_label.html", {"label": look.shelf_label(_product(product))})
+    return render(request, "shop/shelf_label.html", {"label": look.shelf_label(product_or_404(product))})
 
 
-def _product(code: str) -> Any:
+def product_or_404(code: str) -> Any:
+    """Return a product by its code, or tell where to look for it."""
     own = look.product_find(code)
     if own is None:
         raise Http404(f"There is no product “{code}”. Look for it on the stock page.")

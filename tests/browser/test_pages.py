@@ -14,6 +14,9 @@ PAGES = [
     "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
     "/what-if?unit_model=TB6&interval_km=50000", "/what-if?interval_km=-1", "/catch-up", "/catch-up?capacity=18",
     "/order-plan", "/order-plan?weeks=99",
+    "/fluids/fewest", "/fluids/fewest?never=F01+XX", "/fluids/F01/packs",
+    "/fluids/F10/packs?tank_l=1500&tank_price_per_l=3.2",
+    "/fluids/F04/replace?by=F18", "/fluids/F01/replace?by=F02&hoses_l=1",
 ]  # fmt: skip
 LEAST_TARGET_PX = 44
 NARROW_TARGETS = """least => [...document.querySelectorAll('button, input, select, summary, .main-nav a, .main-button')]

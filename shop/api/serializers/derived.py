@@ -1,6 +1,7 @@
 """Serializers made from the frozen dataclasses a selector answers with, so that a figure is declared once."""
 
 import dataclasses
+import datetime
 import inspect
 import types
 from collections.abc import Mapping
@@ -13,6 +14,7 @@ _PLAIN: Mapping[Any, type[serializers.Field]] = {
     bool: serializers.BooleanField,
     int: serializers.IntegerField,
     float: serializers.FloatField,
+    datetime.date: serializers.DateField,
 }
 
 
@@ -25,7 +27,7 @@ def shape_of(
 ) -> type[serializers.Serializer[Any]]:
     """Return a serializer with one field for each field of a dataclass.
 
-    made: the dataclass; texts, numbers, yes and no, optional ones, tuples of them and nested dataclasses.
+    made: the dataclass; texts, numbers, days, yes and no, optional ones, tuples of them and nested dataclasses.
     name: name of the shape in the API's document. without: fields left out. more: further fields.
     """
     hints = get_type_hints(made)

@@ -14,6 +14,8 @@ READ = [
     "units/K01-TB6/jobs",
     "readings",
     "due-list",
+    "fewest-fluids",
+    "fluids/ATF-1/packs?litres_per_year=100",
     "order-list",
     "order-list.csv",
     "order-plan",

@@ -17,6 +17,9 @@ PAGES = [
     "/what-if?interval_km=50000",
     "/catch-up",
     "/order-plan?weeks=8",
+    "/fluids/fewest",
+    "/fluids/F01/packs",
+    "/fluids/F01/replace",
 ]
 
 

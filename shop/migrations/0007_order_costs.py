@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0005_marks'),
+        ('shop', '0006_approval_date'),
     ]
 
     operations = [
