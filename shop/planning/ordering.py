@@ -29,6 +29,7 @@ __all__ = [
     "horizon_days",
     "is_working_day",
     "latest_order_day",
+    "order_notes",
     "propose_line",
     "supplier_orders",
     "working_days_back",
@@ -194,11 +195,30 @@ def supplier_orders(lines: Sequence[OrderLine]) -> tuple[SupplierOrder, ...]:
     for supplier, his in sorted(by_supplier.items(), key=lambda pair: pair[0].name):
         litres = sum(line.litres for line in his)
         cost = sum((line.cost for line in his), Decimal(0))
-        short_l = max(0.0, supplier.minimum_l - litres)
-        short_cost = max(Decimal(0), supplier.minimum_cost - cost)
-        notes = _order_notes(supplier, cost, short_l, short_cost)
+        short_l, short_cost = _shortfall(supplier, litres, cost)
+        notes = order_notes(supplier, litres, cost)
         orders.append(SupplierOrder(supplier, litres, cost, short_l, short_cost, notes))
     return tuple(orders)
+
+
+def order_notes(supplier: Supplier, litres: float, cost: Decimal) -> tuple[Reason, ...]:
+    """Say what an order of these litres and this cost misses of a supplier's minimum and free freight."""
+    short_l, short_cost = _shortfall(supplier, litres, cost)
+    notes = []
+    if short_l > 0:
+        text = f"{short_l:.1f} L below the minimum of {supplier.minimum_l:.0f} L; top up or wait."
+        notes.append(Reason("below_minimum_l", text))
+    if short_cost > 0:
+        text = f"{short_cost:.2f} below the minimum of {supplier.minimum_cost:.2f}; top up or wait."
+        notes.append(Reason("below_minimum_cost", text))
+    if supplier.free_freight_from is not None and cost < supplier.free_freight_from:
+        text = f"{supplier.free_freight_from - cost:.2f} more and freight is free."
+        notes.append(Reason("below_free_freight", text))
+    return tuple(notes)
+
+
+def _shortfall(supplier: Supplier, litres: float, cost: Decimal) -> tuple[float, Decimal]:
+    return max(0.0, supplier.minimum_l - litres), max(Decimal(0), supplier.minimum_cost - cost)
 
 
 def _is_likely(job: JobNeed) -> bool:
@@ -338,22 +358,6 @@ def _sentence(line: OrderLine, supplier: Supplier) -> str:
     )
     falls = f"; without it no fluid for {_names(line.falls)}" if line.falls else ""
     return f"{line.product}: order {packs} from {supplier.name}{by}, {line.cost:.2f}: {sums}{falls}."
-
-
-def _order_notes(
-    supplier: Supplier, cost: Decimal, short_l: float, short_cost: Decimal
-) -> tuple[Reason, ...]:
-    notes = []
-    if short_l > 0:
-        text = f"{short_l:.1f} L below the minimum of {supplier.minimum_l:.0f} L; top up or wait."
-        notes.append(Reason("below_minimum_l", text))
-    if short_cost > 0:
-        text = f"{short_cost:.2f} below the minimum of {supplier.minimum_cost:.2f}; top up or wait."
-        notes.append(Reason("below_minimum_cost", text))
-    if supplier.free_freight_from is not None and cost < supplier.free_freight_from:
-        text = f"{supplier.free_freight_from - cost:.2f} more and freight is free."
-        notes.append(Reason("below_free_freight", text))
-    return tuple(notes)
 
 
 def _names(jobs: Sequence[JobNeed]) -> str:
