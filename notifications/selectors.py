@@ -23,7 +23,18 @@ from notifications.render.facts import (
 )
 from notifications.render.lines import SOON_DAYS
 from notifications.render.words import amount_words, day_words, share_words, shortened
-from shop.models import DailyRun, Depot, DueLine, Hold, Job, Person, ProposedLine, Reading, WasteTank
+from shop.models import (
+    DailyRun,
+    Depot,
+    DueLine,
+    Hold,
+    Job,
+    OrderMail,
+    Person,
+    ProposedLine,
+    Reading,
+    WasteTank,
+)
 from shop.planning.waste import call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
@@ -52,6 +63,14 @@ def mails_waiting() -> QuerySet[Mail]:
     """Return the mails that are not out yet, the oldest first."""
     waiting = Mail.objects.filter(state__in=[Mail.State.QUEUED, Mail.State.SENDING])
     return waiting.select_related("person").order_by("queued_at", "pk")
+
+
+def order_mails_waiting() -> QuerySet[OrderMail]:
+    """Return the orders to suppliers that are not out yet, the oldest first."""
+    waiting = OrderMail.objects.filter(state__in=[OrderMail.State.QUEUED, OrderMail.State.SENDING])
+    return waiting.select_related("order__depot", "order__supplier", "order__placed_by").order_by(
+        "queued_at", "pk"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,14 +12,15 @@ from shop.planning.demand import JobNeed, PooledNeed, pool_need
 from shop.planning.ordering import FluidShelf, OrderLine, horizon_days, propose_line
 from shop.planning.ordering import Supplier as SupplierFigures
 from shop.planning.packs import Pack as PackFigures
+from shop.planning.punctuality import Punctuality
 from shop.selectors.needs import DAYS_A_MONTH, FluidNeed, needs_of
 from shop.selectors.shelf import OnOrder, Shelf, on_order, shelves_of
+from shop.selectors.suppliers import NO_CUT_OFF, punctuality_by_supplier, supplier_figures
 
 CONTENT = [
     "supplier_id", "when", "need_l", "free_l", "net_l", "order_l", "cost", "left_over_l", "latest_order_day", "facts",
     "sentence",
 ]  # fmt: skip
-NO_CUT_OFF = time(23, 59)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ class _Offer:
     row: Supplier
     figures: SupplierFigures
     packs: tuple[PackFigures, ...]
+    punctuality: Punctuality
 
     @property
     def rank_as_usual(self) -> tuple[float, int]:
@@ -54,11 +56,10 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
     shelf_depot = depot.stores_at or depot
     served = [shelf_depot.pk, *Depot.objects.filter(stores_at=shelf_depot).values_list("pk", flat=True)]
     offers = _offers(shelf_depot)
-    horizons = {
-        product_pk: horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
-        for product_pk, own in offers.items()
-        for usual in [min(own, key=lambda offer: offer.rank_as_usual)]
+    usual = {
+        product_pk: min(own, key=lambda offer: offer.rank_as_usual) for product_pk, own in offers.items()
     }
+    horizons = {product_pk: _horizon_days(offer, as_of) for product_pk, offer in usual.items()}
     with transaction.atomic():
         # Depots that share a shelf may run at the same moment; their lists are written one after the other.
         Depot.objects.select_for_update().get(pk=shelf_depot.pk)
@@ -76,10 +77,22 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
                 coming.get(product.pk, OnOrder()),
                 offers.get(product.pk, []),
                 horizons.get(product.pk, 0),
+                usual.get(product.pk),
                 as_of,
                 now_time,
             )
         return _write(shelf_depot, as_of, drafts)
+
+
+def _horizon_days(usual: _Offer, as_of: date) -> int:
+    """Days of jobs today's order serves; the margin for a late delivery is the supplier's own once it is learned."""
+    figures = usual.figures
+    return horizon_days(
+        figures.lead_working_days,
+        as_of,
+        figures.closed_days,
+        buffer_days=usual.punctuality.margin_days,
+    )
 
 
 def _offers(depot: Depot) -> dict[int, list[_Offer]]:
@@ -94,19 +107,13 @@ def _offers(depot: Depot) -> dict[int, list[_Offer]]:
         supplier.pk: frozenset(own_closed | {day.day for day in supplier.closed_days.all()})
         for supplier in Supplier.objects.prefetch_related("closed_days")
     }
+    punctuality = punctuality_by_supplier(supplier_pk for _, supplier_pk in grouped)
     offers: dict[int, list[_Offer]] = {}
     for (product_pk, supplier_pk), packs in grouped.items():
         row = packs[0].supplier
-        figures = SupplierFigures(
-            name=row.name,
-            lead_working_days=row.lead_working_days,
-            cut_off=row.cut_off or NO_CUT_OFF,
-            closed_days=closed[supplier_pk],
-            minimum_l=row.minimum_l or 0.0,
-            minimum_cost=row.minimum_cost or Decimal(0),
-        )
+        figures = supplier_figures(row, closed[supplier_pk])
         own = tuple(PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple) for pack in packs)
-        offers.setdefault(product_pk, []).append(_Offer(row, figures, own))
+        offers.setdefault(product_pk, []).append(_Offer(row, figures, own, punctuality[supplier_pk]))
     return offers
 
 
@@ -117,6 +124,7 @@ def _draft(
     coming: OnOrder,
     offers: list[_Offer],
     horizon: int,
+    usual: _Offer | None,
     as_of: date,
     now_time: time,
 ) -> dict[str, Any]:
@@ -146,7 +154,7 @@ def _draft(
         "left_over_l": round(line.left_over_l, 6),
         "latest_order_day": line.latest_order_day,
         "sentence": line.sentence,
-        "facts": _facts(need, shelf, pooled, line, coming, baseline_l, horizon),
+        "facts": _facts(need, shelf, pooled, line, coming, baseline_l, horizon) | _margin(usual),
     }
 
 
@@ -196,6 +204,19 @@ def _facts(
         "unplanned": need.unplanned,
         "parts": _parts(need),
     }
+
+
+def _margin(usual: _Offer | None) -> dict[str, Any]:
+    """Return the part of the horizon kept for a late delivery, and whether the usual supplier's orders taught it."""
+    if usual is None:
+        return {}
+    seen = usual.punctuality
+    return {
+        "late_margin": {
+            "days": seen.margin_days, "is_learned": seen.is_margin_learned, "orders": seen.orders,
+            "supplier": usual.row.name,
+        }
+    }  # fmt: skip
 
 
 def _job(job: JobNeed, unit_code: str) -> dict[str, Any]:

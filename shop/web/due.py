@@ -13,6 +13,7 @@ from django_htmx.http import push_url
 
 from shop.selectors.due_search import SHOWN, DueChoices, DueSearch, due_choices, due_find
 from shop.selectors.due_today import brought_to_today
+from shop.selectors.supplier_orders import units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
 
@@ -38,7 +39,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
         "choices": choices,
         "shown": [(show, found.counts[show]) for show in choices.shown],
         "page": page,
-        "rows": due_rows(brought_to_today(page.object_list)),
+        "rows": due_rows(brought_to_today(page.object_list), units_waiting(request.user)),
         "kept": kept,
         "csv_address": _address("due_csv", kept),
     }
