@@ -35,27 +35,28 @@ class Waiting:
 def jobs_waiting(jobs: Sequence[JobNeed], free_l: float, arrivals: Sequence[Arrival]) -> tuple[Waiting, ...]:
     """Say which likely jobs wait for which delivery.
 
-    Free stock goes to the jobs in date order as in `jobs_that_fall`; the rest take what comes, each the whole of
-    its litres, earliest delivery first. A job no delivery covers is not waiting for one: it falls, and stands on
-    the ordering list.
+    Free stock goes to the jobs in date order as in `jobs_that_fall`. The jobs that fall then share, in the same
+    order, what is left of it and what comes, each the whole of its litres, earliest delivery first. A job that all
+    deliveries together do not cover is not waiting for one: it falls, and stands on the ordering list.
 
     jobs: of one fluid. free_l: litres free on the shelf today. arrivals: what is on the way, in any order.
     """
+    falls = jobs_that_fall(jobs, free_l)
     coming = sorted(arrivals, key=lambda own: own.coming_on)
-    needed_l = 0.0
+    left_l = free_l - sum((job.probability or 0.0) * (job.litres or 0.0) for job in jobs if job not in falls)
     found = []
-    for job in jobs_that_fall(jobs, free_l):
+    for job in falls:
         if (job.probability or 0.0) < LIKELY_SHARE or job.litres is None:
             continue
-        arrival = _covering(coming, needed_l + job.litres)
+        arrival = _covering(coming, job.litres - left_l)
         if arrival is not None:
-            needed_l += job.litres
+            left_l -= job.litres
             found.append(Waiting(job, arrival, arrival.coming_on < job.needed_on))
     return tuple(found)
 
 
 def _covering(coming: Sequence[Arrival], litres: float) -> Arrival | None:
-    """The delivery with which the sum of what came reaches these litres."""
+    """The delivery with which the sum of what comes reaches these litres."""
     sum_l = 0.0
     for arrival in coming:
         sum_l += arrival.litres

@@ -54,6 +54,12 @@ class OrderDraft:
         return [own for product in (*self.proposed, *self.more) for own in product.packs]
 
 
+def packs_of(supplier: Supplier) -> dict[tuple[str, str], Pack]:
+    """Return (product code, print) → pack of what a supplier sells at a price."""
+    packs = Pack.objects.filter(supplier=supplier, price__gt=0).select_related("product")
+    return {(pack.product.code, pack.printed): pack for pack in packs}
+
+
 def draft_checked(draft: OrderDraft, counts: Sequence[tuple[Pack, int]]) -> OrderCheck:
     """Add a draft up as it stands and hold it against the supplier's terms.
 

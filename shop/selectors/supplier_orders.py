@@ -2,7 +2,6 @@
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet
@@ -187,6 +186,7 @@ class SupplierShown:
     punctuality: Punctuality
     closed_days: list[object]
     open: list[SupplierOrder]
+    open_lines: list[OrderedLine]
     past: list[SupplierOrder]
     past_lines: list[OrderedLine]
 
@@ -194,22 +194,18 @@ class SupplierShown:
 def supplier_shown(person: Person, supplier: Supplier) -> SupplierShown:
     """Gather a supplier's page: punctuality from all depots' orders, the orders themselves from the person's own."""
     orders = supplier_orders_of(person).filter(supplier=supplier)
-    old_lines = ordered_of(person).filter(supplier=supplier, order__isnull=True, is_open=False)
+    lines = ordered_of(person).filter(supplier=supplier, order__isnull=True)
     today = _latest_day(person)
     return SupplierShown(
         supplier=supplier,
         punctuality=punctuality_by_supplier([supplier.pk])[supplier.pk],
         closed_days=list(supplier.closed_days.filter(Q(day__gte=today) if today else Q()).order_by("day")),
         open=list(orders.filter(state__in=SupplierOrder.OPEN)),
+        open_lines=list(lines.filter(is_open=True).order_by("expected_on", "pk")),
         past=list(orders.exclude(state__in=SupplierOrder.OPEN)[:NEWEST_ORDERS]),
-        past_lines=list(old_lines.order_by("-ordered_on", "pk")[:NEWEST_ORDERS]),
+        past_lines=list(lines.filter(is_open=False).order_by("-ordered_on", "pk")[:NEWEST_ORDERS]),
     )
 
 
 def _latest_day(person: Person) -> datetime.date | None:
     return max((clock.today(depot.time_zone) for depot in shelves_seen(person)), default=None)
-
-
-def punctuality_shown(orders: Iterable[SupplierOrder]) -> dict[int, Punctuality]:
-    """Return supplier → punctuality for the suppliers of some orders."""
-    return punctuality_by_supplier({order.supplier_id for order in orders})
