@@ -162,7 +162,7 @@ class LineGivenUp(_OrderAction):
 class OrderMailedAgain(_OrderAction):
     """Put a mail that failed or is unsure back into the outbox."""
 
-    given = shapes.serializers.Serializer
+    given = shapes.NothingGiven
     act = order_mail_again
 
 

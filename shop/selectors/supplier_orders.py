@@ -2,6 +2,7 @@
 
 import datetime
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet
@@ -11,7 +12,7 @@ from shop.models import ChangeRecord, OrderedLine, Person, StockMovement, Suppli
 from shop.planning.demand import JobNeed
 from shop.planning.punctuality import Punctuality
 from shop.planning.waiting import Arrival, Waiting, jobs_waiting
-from shop.selectors.access import proposed_lines_of
+from shop.selectors.access import depots_of, proposed_lines_of
 from shop.selectors.stock import ordered_of, shelves_seen
 from shop.selectors.suppliers import punctuality_by_supplier
 
@@ -47,18 +48,27 @@ class UnitWaiting:
         return f"waiting for fluid, {was}expected {day.day}\u00a0{day:%b}{year}"
 
 
-def units_waiting(person: Person) -> dict[str, UnitWaiting]:
+def lines_coming(person: Person) -> list[OrderedLine]:
+    """Return what is on the way to the shelves that serve a person's depots, in one query."""
+    own = depots_of(person).order_by()
+    shelves = Q(depot__in=own.filter(stores_at__isnull=True)) | Q(depot__in=own.values("stores_at"))
+    lines = OrderedLine.objects.filter(shelves, is_open=True).select_related(
+        "depot", "product", "supplier", "order"
+    )
+    return [line for line in lines.order_by("expected_on", "pk") if line.outstanding_l > 0]
+
+
+def units_waiting(person: Person, coming: Sequence[OrderedLine]) -> dict[str, UnitWaiting]:
     """Return unit code → what its next job waits for, from the ordering list as last worked out.
 
     Two queries at most, however many units there are.
+
+    coming: from `lines_coming`.
     """
     arrivals: dict[tuple[int, int], list[Arrival]] = defaultdict(list)
-    for line in ordered_of(person).filter(is_open=True).select_related("order"):
-        if line.outstanding_l > 0:
-            number = line.order.number if line.order else ""
-            arrivals[line.depot_id, line.product_id].append(
-                Arrival(line.outstanding_l, line.coming_on, number)
-            )
+    for line in coming:
+        number = line.order.number if line.order else ""
+        arrivals[line.depot_id, line.product_id].append(Arrival(line.outstanding_l, line.coming_on, number))
     if not arrivals:
         return {}
     found: dict[str, UnitWaiting] = {}
@@ -93,17 +103,18 @@ class LateLine:
     units: list[UnitWaiting]
 
 
-def late_lines(person: Person, waiting: dict[str, UnitWaiting]) -> list[LateLine]:
+def late_lines(coming: Sequence[OrderedLine], waiting: dict[str, UnitWaiting]) -> list[LateLine]:
     """Return what should have come, the longest overdue first.
 
-    waiting: from `units_waiting`.
+    coming: from `lines_coming`. waiting: from `units_waiting`.
     """
-    late = []
-    for line in ordered_of(person).filter(is_open=True).select_related("order"):
-        days = (clock.today(line.depot.time_zone) - line.coming_on).days
-        if days > 0 and line.outstanding_l > 0:
-            late.append(LateLine(line, days, _behind(line, waiting)))
+    late = [LateLine(line, days, _behind(line, waiting)) for line in coming if (days := days_late(line)) > 0]
     return sorted(late, key=lambda own: (-own.days, own.line.product.code, own.line.pk))
+
+
+def days_late(line: OrderedLine) -> int:
+    """Return the days since the day named last, by the depot's own today; below zero while it is ahead."""
+    return (clock.today(line.depot.time_zone) - line.coming_on).days
 
 
 def _behind(line: OrderedLine, waiting: dict[str, UnitWaiting]) -> list[UnitWaiting]:
@@ -124,17 +135,15 @@ class OrdersShown:
     late: list[LateLine]
     open: list[SupplierOrder]
     loose: list[OrderedLine]
-    waiting: dict[str, UnitWaiting]
 
 
 def orders_shown(person: Person) -> OrdersShown:
     """Return what is on the way: late lines, open orders, and open lines of files that have no order."""
-    waiting = units_waiting(person)
+    coming = lines_coming(person)
     return OrdersShown(
-        late=late_lines(person, waiting),
+        late=late_lines(coming, units_waiting(person, coming)),
         open=list(supplier_orders_of(person).filter(state__in=SupplierOrder.OPEN)),
-        loose=list(ordered_of(person).filter(order__isnull=True, is_open=True).order_by("expected_on", "pk")),
-        waiting=waiting,
+        loose=[line for line in coming if line.order is None],
     )
 
 
@@ -162,18 +171,17 @@ class OrderShown:
 def order_shown(person: Person, order: SupplierOrder) -> OrderShown:
     """Gather an order with its deliveries, its history and the units behind it."""
     lines = list(order.lines.all())
-    waiting = units_waiting(person) if order.is_open else {}
+    waiting = units_waiting(person, lines_coming(person)) if order.is_open else {}
     movements: dict[int, list[StockMovement]] = defaultdict(list)
     for movement in StockMovement.objects.filter(delivery__in=lines).select_related("item", "moved_by"):
         movements[movement.delivery_id].append(movement)
-    today = clock.today(order.depot.time_zone)
     changes = ChangeRecord.objects.filter(table=TABLE, key=order.number).select_related("changed_by")
     return OrderShown(
         order=order,
         lines=[LineShown(line, movements[line.pk], _behind(line, waiting)) for line in lines],
         litres=sum(line.litres for line in lines),
         cost=sum(line.cost or 0 for line in lines),
-        late_days=max(((today - line.coming_on).days for line in lines if line.is_open), default=0),
+        late_days=max((days_late(line) for line in lines if line.is_open), default=0),
         changes=list(changes.order_by("changed_at", "pk")),
     )
 

@@ -260,7 +260,7 @@ def _lines(order: SupplierOrder, rows: Sequence[tuple[Pack, int]]) -> list[Order
         line.litres += count * pack.size_l
         line.cost += count * pack.price
         line.packs.append(
-            {"count": count, "printed": pack.printed, "size_l": pack.size_l, "price": str(pack.price)}
+            {"count": count, "printed": pack.printed, "size_l": pack.size_l, "price": f"{pack.price:.2f}"}
         )
     return list(lines.values())
 

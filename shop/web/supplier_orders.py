@@ -84,13 +84,16 @@ def supplier_order(request: HttpRequest, number: str) -> HttpResponse:
     return _order_page(request, _order(request, number))
 
 
-def _order_page(request: HttpRequest, order: Any, status: int = 200, **forms: Any) -> HttpResponse:
+def _order_page(
+    request: HttpRequest, order: Any, refused: Any = None, given_up: Any = None, status: int = 200
+) -> HttpResponse:
+    """Show an order again. refused: the form that was not taken; given_up: the line it was about, if it was."""
     context = {
         "shown": order_shown(request.user, order),
-        "cancel": forms.get("cancel") or CancelForm(),
-        "chase": forms.get("chase") or ChaseForm(),
-        "give_up": forms.get("give_up") or GiveUpForm(),
-        "given_up": forms.get("line"),
+        "cancel": refused if isinstance(refused, CancelForm) else CancelForm(),
+        "chase": refused if isinstance(refused, ChaseForm) else ChaseForm(),
+        "refused": refused,
+        "given_up": given_up,
     }
     return render(request, "shop/supplier_order.html", context, status=status)
 
@@ -129,7 +132,7 @@ def cancel(request: HttpRequest, number: str) -> HttpResponse:
             )
             messages.success(request, f"{number} is cancelled.{tell}")
             return redirect("supplier_order", number=number)
-    return _order_page(request, order, status=422, cancel=form)
+    return _order_page(request, order, form, status=422)
 
 
 @require_POST
@@ -145,7 +148,7 @@ def chase(request: HttpRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, f"{number} is now expected on {form.cleaned_data['promised_on']}.")
             return redirect("supplier_order", number=number)
-    return _order_page(request, order, status=422, chase=form)
+    return _order_page(request, order, form, status=422)
 
 
 @require_POST
@@ -164,7 +167,7 @@ def give_up(request: HttpRequest, number: str, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"The rest of {line.product.code} is given up.")
             return redirect("supplier_order", number=number)
-    return _order_page(request, order, status=422, give_up=form, line=line)
+    return _order_page(request, order, form, line, status=422)
 
 
 @require_POST

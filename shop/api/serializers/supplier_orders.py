@@ -106,6 +106,10 @@ class GiveUpGiven(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=200)
 
 
+class NothingGiven(serializers.Serializer[Any]):
+    """An empty body."""
+
+
 class PackOfferedRow(serializers.Serializer[Any]):
     """A pack that can be ordered, and how many of it are proposed."""
 
