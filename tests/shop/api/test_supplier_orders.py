@@ -6,7 +6,7 @@ import io
 import pytest
 
 from shop.models import OrderedLine, OrderMail, Supplier, SupplierOrder
-from tests.shop.api.test_schema import document, fits  # noqa: F401
+from tests.shop.api.test_schema import fits
 
 ORDER = {
     "depot": "NORTH", "supplier": "S1", "draft": 0, "mail_to": "orders@seller.example",
@@ -148,7 +148,7 @@ def test_roles_that_do_not_plan_write_nothing(signed_in, placed, action):
     assert answer.status_code == 403
 
 
-def test_answers_fit_the_document(foreman, placed, document):  # noqa: F811
+def test_answers_fit_the_document(foreman, placed, document):
     one = "supplier-orders/{number}"
     fits(document, "supplier-orders", "get", foreman.get("/api/v1/supplier-orders"))
     fits(document, one, "get", foreman.get("/api/v1/supplier-orders/NORTH-2026-001"))
