@@ -1,11 +1,11 @@
 """What a draft order adds up to, and what the supplier's terms say to it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
 
-from shop.planning.ordering import Reason, order_notes
+from shop.planning.ordering import Reason
 from shop.planning.packs import Pack
 from shop.planning.suppliers import Supplier, arrives_on, is_working_day, working_days_forward
 
@@ -68,11 +68,8 @@ def check_order(supplier: Supplier, wanted: Sequence[PacksWanted]) -> OrderCheck
     cost = sum((row.cost for row in rows), Decimal(0))
     refusals = [] if rows else [Reason("nothing", "Nothing is ordered; put a count to at least one pack.")]
     refusals += [_broken_case(row) for row in rows if row.count % row.pack.multiple]
-    notes = order_notes(supplier, litres, cost) if rows else ()
-    below = tuple(note for note in notes if note.code.startswith("below_minimum"))
-    return OrderCheck(
-        litres, cost, tuple(refusals), below, tuple(note for note in notes if note not in below)
-    )
+    below = tuple(_below_minimum(supplier, litres, cost)) if rows else ()
+    return OrderCheck(litres, cost, tuple(refusals), below, tuple(_freight(supplier, cost)) if rows else ())
 
 
 def order_hour(supplier: Supplier, today: date, now_time: time) -> OrderHour:
@@ -97,3 +94,23 @@ def _broken_case(row: PacksWanted) -> Reason:
     counts = f"{less} or {more}" if less else f"{more}"
     text = f"{row.product} {row.pack.label} comes in cases of {several}; order {counts}, not {row.count}."
     return Reason("broken_case", text)
+
+
+def _below_minimum(supplier: Supplier, litres: float, cost: Decimal) -> Iterator[Reason]:
+    if litres < supplier.minimum_l:
+        short_l = supplier.minimum_l - litres
+        text = f"{short_l:.1f} L below the minimum of {supplier.minimum_l:.0f} L; top up or wait."
+        yield Reason("below_minimum_l", text)
+    if cost < supplier.minimum_cost:
+        short = supplier.minimum_cost - cost
+        yield Reason(
+            "below_minimum_cost",
+            f"{short:.2f} below the minimum of {supplier.minimum_cost:.2f}; top up or wait.",
+        )
+
+
+def _freight(supplier: Supplier, cost: Decimal) -> Iterator[Reason]:
+    if supplier.free_freight_from is not None and cost < supplier.free_freight_from:
+        yield Reason(
+            "below_free_freight", f"{supplier.free_freight_from - cost:.2f} more and freight is free."
+        )

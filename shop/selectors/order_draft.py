@@ -11,9 +11,10 @@ from shop.models import Depot, Pack, Person, Product, ProposedLine, Supplier, Su
 from shop.planning.order_checks import OrderCheck, OrderHour, PacksWanted, check_order, order_hour
 from shop.planning.ordering import Supplier as SupplierFigures
 from shop.planning.packs import Pack as PackFigures
+from shop.planning.punctuality import Punctuality
 from shop.selectors.access import proposed_lines_of
 from shop.selectors.stock import shelves_seen
-from shop.selectors.suppliers import closed_days_of, supplier_figures
+from shop.selectors.suppliers import closed_days_of, punctuality_by_supplier, supplier_figures
 
 SOON = ("order today", "this week")
 
@@ -45,6 +46,7 @@ class OrderDraft:
     number: int
     hour: OrderHour
     today: datetime.date
+    punctuality: Punctuality
     proposed: list[ProductOffered]
     more: list[ProductOffered]
 
@@ -106,6 +108,7 @@ def order_draft(depot: Depot, supplier: Supplier) -> OrderDraft:
         number=SupplierOrder.objects.filter(depot=depot, supplier=supplier).count(),
         hour=order_hour(figures, today, now_time),
         today=today,
+        punctuality=punctuality_by_supplier([supplier.pk])[supplier.pk],
         proposed=[own for own in offered if own.line is not None],
         more=[own for own in offered if own.line is None],
     )

@@ -3,7 +3,7 @@
 import datetime
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet
 
@@ -165,7 +165,8 @@ class OrderShown:
     litres: float
     cost: object
     late_days: int
-    changes: list[ChangeRecord] = field(default_factory=list)
+    changes: list[ChangeRecord]
+    punctuality: Punctuality
 
 
 def order_shown(person: Person, order: SupplierOrder) -> OrderShown:
@@ -183,6 +184,7 @@ def order_shown(person: Person, order: SupplierOrder) -> OrderShown:
         cost=sum(line.cost or 0 for line in lines),
         late_days=max((days_late(line) for line in lines if line.is_open), default=0),
         changes=list(changes.order_by("changed_at", "pk")),
+        punctuality=punctuality_by_supplier([order.supplier_id])[order.supplier_id],
     )
 
 

@@ -1,7 +1,6 @@
 """Two depots that must never see each other, and a client that keeps its session."""
 
 import datetime
-import json
 from dataclasses import dataclass
 
 import pytest
@@ -172,9 +171,3 @@ def signed_in(north):
 def foreman(signed_in):
     """A client of somebody who may do everything in the north depot."""
     return signed_in("foreman")
-
-
-@pytest.fixture
-def document(foreman):
-    """The description of the API as it is handed out."""
-    return json.loads(foreman.get("/api/v1/openapi.json").content)

@@ -1,5 +1,6 @@
 """The OpenAPI document is valid and true: real answers fit the shapes it promises."""
 
+import json
 from io import StringIO
 
 import jsonschema
@@ -8,6 +9,11 @@ from django.core.management import call_command
 from django.urls import get_resolver
 
 from shop.models import Hold
+
+
+@pytest.fixture
+def document(foreman):
+    return json.loads(foreman.get("/api/v1/openapi.json").content)
 
 
 def as_json_schema(schema):

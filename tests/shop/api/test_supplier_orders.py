@@ -6,7 +6,9 @@ import io
 import pytest
 
 from shop.models import OrderedLine, OrderMail, Supplier, SupplierOrder
-from tests.shop.api.test_schema import fits
+from tests.shop.api.test_schema import document, fits
+
+__all__ = ["document"]
 
 ORDER = {
     "depot": "NORTH", "supplier": "S1", "draft": 0, "mail_to": "orders@seller.example",

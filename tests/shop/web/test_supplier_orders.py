@@ -149,6 +149,9 @@ def test_jobs_behind_an_order_wait_in_words_until_it_comes(stores, order, yard):
     page = text_of(stores.get("/orders/UY-2026-001"))
     waiting = [number for number in ("K01", "K02", "K08") if f"{number}-TB6" in page]
     assert waiting
+    for number in waiting:
+        for address in (f"/units/{number}-TB6", f"/vehicles/{number}"):
+            assert "waiting for fluid, expected 6 Mar" in text_of(stores.get(address))
     line = order.lines.get()
     person = PersonFactory(role="stores", depots=[yard.depot])
     goods_in(person, yard.depot, line.product, [PacksIn(60, 1, "B-9")], line)
@@ -220,6 +223,9 @@ def test_the_supplier_page_says_what_it_cannot_say_and_then_how_punctual(stores,
     # 3 of 4: Wilson 80 % range 43 to 92 %, the mirror of 1 of 4 (7.8 to 56.7 %).
     for words in ("75 %", "43 % – 92 %", "3 of 4 orders came whole", "the house default until 20 orders"):
         assert words in page
+    assert "3 of 4 on time, 75 % (43 % – 92 %); lead" in text_of(stores.get(draft_of(supplier)))
+    stores.post(draft_of(supplier), given(supplier))
+    assert "3 of 4 on time, 75 % (43 % – 92 %); lead" in text_of(stores.get("/orders/UY-2026-001"))
 
 
 @pytest.mark.parametrize("role", ["technician", "apprentice"])
