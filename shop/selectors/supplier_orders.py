@@ -17,7 +17,7 @@ from shop.selectors.stock import ordered_of, shelves_seen
 from shop.selectors.suppliers import punctuality_by_supplier
 
 NEWEST_ORDERS = 12
-TABLE = SupplierOrder._meta.verbose_name
+TABLE, LINE_TABLE = SupplierOrder._meta.verbose_name, OrderedLine._meta.verbose_name
 
 
 def supplier_orders_of(person: Person) -> QuerySet[SupplierOrder]:
@@ -74,12 +74,12 @@ def units_waiting(person: Person, coming: Sequence[OrderedLine]) -> dict[str, Un
     found: dict[str, UnitWaiting] = {}
     wanted = {product_pk for _, product_pk in arrivals}
     for proposed in proposed_lines_of(person).filter(product__in=wanted):
-        coming = arrivals.get((proposed.depot_id, proposed.product_id), [])
+        on_the_way = arrivals.get((proposed.depot_id, proposed.product_id), [])
         codes = {job["label"]: job["unit"] for job in proposed.facts.get("jobs", ())}
         jobs = [_job(job) for job in proposed.facts.get("jobs", ())]
         free_l = proposed.facts.get("shelf", {}).get("free_l", proposed.free_l)
         today = clock.today(proposed.depot.time_zone)
-        for own in jobs_waiting(jobs, free_l, coming):
+        for own in jobs_waiting(jobs, free_l, on_the_way):
             unit = codes[own.job.unit_label]
             found[unit] = UnitWaiting(unit, proposed.product.code, own, today)
     return found
@@ -176,7 +176,9 @@ def order_shown(person: Person, order: SupplierOrder) -> OrderShown:
     movements: dict[int, list[StockMovement]] = defaultdict(list)
     for movement in StockMovement.objects.filter(delivery__in=lines).select_related("item", "moved_by"):
         movements[movement.delivery_id].append(movement)
-    changes = ChangeRecord.objects.filter(table=TABLE, key=order.number).select_related("changed_by")
+    changes = ChangeRecord.objects.filter(
+        Q(table=TABLE, key=order.number) | Q(table=LINE_TABLE, key__startswith=f"{order.number} ")
+    ).select_related("changed_by")
     return OrderShown(
         order=order,
         lines=[LineShown(line, movements[line.pk], _behind(line, waiting)) for line in lines],

@@ -93,7 +93,7 @@ def order_give_up(person: Person, delivery: OrderedLine, note: str) -> None:
         held.is_open, held.closed_on = False, clock.today(shelf.time_zone)
         held.save(update_fields=["is_open", "closed_on"])
         note_row = change_note(
-            held, f"{held.product.code} {held.ordered_on}", before={"is_open": True},
+            held, f"{held.order or held.ordered_on} {held.product.code}", before={"is_open": True},
             after={"is_open": False, "given_up_l": outstanding_l, "why": note.strip()},
         )  # fmt: skip
         changes_write([note_row], person=person)

@@ -126,7 +126,7 @@ def order_cancel(person: Person, order: SupplierOrder, reason: str) -> bool:
         after = {"state": held.state, "why": held.cancel_reason, "mail_withdrawn": bool(withdrawn)}
         changes_write([change_note(held, held.number, before={"state": before}, after=after)], person=person)
         order_list_propose(held.depot, today, clock.local_time(held.depot.time_zone))
-    return bool(held.mail_to or held.told) and not withdrawn
+    return not withdrawn
 
 
 def order_chase(person: Person, order: SupplierOrder, promised_on: datetime.date, note: str) -> None:

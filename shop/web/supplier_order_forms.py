@@ -17,8 +17,8 @@ class DraftForm(PlainForm):
     how = forms.ChoiceField(
         label="How the supplier is told",
         choices=[
-            (MAIL, "by mail, with the order as PDF and CSV"),
-            (BY_WORD, "no mail: given by word of mouth"),
+            (MAIL, "by mail, PDF and CSV attached"),
+            (BY_WORD, "no mail: by word of mouth"),
         ],
     )
     mail_to = forms.CharField(label="Mail goes to", max_length=254, required=False)

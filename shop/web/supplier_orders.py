@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -73,6 +74,7 @@ def _draft_page(request: HttpRequest, begun: OrderDraft, form: DraftForm, status
         "check": draft_checked(begun, form.counts()),
         "proposed": [(own, form.rows(own)) for own in begun.proposed],
         "more": [(own, form.rows(own)) for own in begun.more],
+        "is_mail_a_file": bool(settings.MAIL_FOLDER),
     }
     return render(request, "shop/order_draft.html", context, status=status)
 
@@ -94,6 +96,7 @@ def _order_page(
         "chase": refused if isinstance(refused, ChaseForm) else ChaseForm(),
         "refused": refused,
         "given_up": given_up,
+        "is_mail_a_file": bool(settings.MAIL_FOLDER),
     }
     return render(request, "shop/supplier_order.html", context, status=status)
 

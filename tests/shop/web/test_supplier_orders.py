@@ -200,6 +200,14 @@ def test_the_rest_of_a_line_is_given_up_on_the_page(stores, order, yard):
     assert stores.post("/orders/UY-2026-001/lines/999/give-up", {"note": "x"}).status_code == 404
     order.refresh_from_db()
     assert order.state == "closed"
+    assert "Gave up 40 L of F01 by Stores: out of stock" in text_of(stores.get("/orders/UY-2026-001"))
+
+
+def test_a_mail_that_only_became_a_file_is_called_one(stores, order, supplier, settings):
+    for folder, is_said in (("mail", True), (None, False)):
+        settings.MAIL_FOLDER = folder
+        for address in ("/orders/UY-2026-001", draft_of(supplier)):
+            assert ("No mail server is set up" in text_of(stores.get(address))) is is_said
 
 
 def test_cancelling_says_who_is_to_be_told(stores, order):
