@@ -39,7 +39,7 @@ def _(mail: OrderMail) -> EmailMessage:
     answer_to = order.placed_by.email if order.placed_by else ""
     message = EmailMessage(
         subject=order_subject(facts), body=order_text(facts), to=[mail.to_address],
-        reply_to=[answer_to] if answer_to else [], headers=_headers(mail, f"order.{order.number}"),
+        reply_to=[answer_to] if answer_to else [], headers=_headers(mail, "order"),
     )  # fmt: skip
     message.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
     message.attach(f"{order.number}.csv", order_csv(order), "text/csv")

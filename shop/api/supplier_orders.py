@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any, ClassVar
 
+from django.utils.http import content_disposition_header
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import ValidationError
@@ -194,7 +195,7 @@ class CsvFileRenderer(_FileRenderer):
 class _Sheet(_Orders, GenericAPIView):
     def _file(self, content: bytes, ending: str) -> Response:
         answer = Response(content)
-        answer["Content-Disposition"] = f'attachment; filename="{self.kwargs["number"]}.{ending}"'
+        answer["Content-Disposition"] = content_disposition_header(True, f"{self.kwargs['number']}.{ending}")
         return answer
 
 

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shop.errors import ApplicationError
@@ -211,5 +212,5 @@ def _order(request: HttpRequest, number: str) -> Any:
 
 def _file(content: bytes, content_type: str, name: str) -> HttpResponse:
     response = HttpResponse(content, content_type=content_type)
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response["Content-Disposition"] = content_disposition_header(True, name)
     return response
