@@ -92,8 +92,9 @@ def order_give_up(person: Person, delivery: OrderedLine, note: str) -> None:
         outstanding_l = held.outstanding_l
         held.is_open, held.closed_on = False, clock.today(shelf.time_zone)
         held.save(update_fields=["is_open", "closed_on"])
+        code = held.product.code
         note_row = change_note(
-            held, f"{held.order or held.ordered_on} {held.product.code}", before={"is_open": True},
+            held, f"{held.order} {code}" if held.order else f"{code} {held.ordered_on}", before={"is_open": True},
             after={"is_open": False, "given_up_l": outstanding_l, "why": note.strip()},
         )  # fmt: skip
         changes_write([note_row], person=person)

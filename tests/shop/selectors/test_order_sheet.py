@@ -21,7 +21,8 @@ def order(db: None) -> SupplierOrder:
     depot = DepotFactory(paper="Letter", currency="USD")
     order = SupplierOrder.objects.create(
         number="UY-2026-001", depot=depot, year=2026, sequence=1, draft=0,
-        supplier=SupplierFactory(customer_number="=7"), placed_at=datetime.datetime(2026, 3, 2, 8, 0, tzinfo=datetime.UTC),
+        placed_at=datetime.datetime(2026, 3, 2, 8, 0, tzinfo=datetime.UTC),
+        supplier=SupplierFactory(customer_number="=7"),
         ordered_on=DAY, expected_on=DAY, told="Oda", note="Back gate",
     )  # fmt: skip
     for step in range(ROWS):
