@@ -2,16 +2,11 @@
 
 from django.db import models
 
+from shop.models.outbox import Outgoing
 
-class Mail(models.Model):
+
+class Mail(Outgoing):
     """One mail to one person; at most one of a kind per person and local day."""
-
-    class State(models.TextChoices):
-        QUEUED = "queued"
-        SENDING = "sending"
-        SENT = "sent"
-        UNSURE = "unsure", "unsure: the sender was stopped while sending"
-        FAILED = "failed"
 
     person = models.ForeignKey("shop.Person", on_delete=models.CASCADE, related_name="mails")
     kind = models.CharField(max_length=16, default="daily")
@@ -20,12 +15,6 @@ class Mail(models.Model):
     subject = models.CharField(max_length=200)
     text = models.TextField()
     html = models.TextField()
-    state = models.CharField(max_length=8, choices=State, default=State.QUEUED)
-    attempts = models.PositiveSmallIntegerField(default=0)
-    error = models.CharField(max_length=300, blank=True)
-    queued_at = models.DateTimeField()
-    claimed_at = models.DateTimeField(null=True, blank=True)
-    sent_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-local_day", "person"]

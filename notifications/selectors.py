@@ -17,17 +17,30 @@ from notifications.render.facts import (
     DueItem,
     FullTank,
     HalfDone,
+    LateDelivery,
     OrderItem,
     Question,
     Yesterday,
 )
 from notifications.render.lines import SOON_DAYS
-from notifications.render.words import amount_words, day_words, share_words, shortened
-from shop.models import DailyRun, Depot, DueLine, Hold, Job, Person, ProposedLine, Reading, WasteTank
+from notifications.render.words import amount_words, day_words, share_words, shortened, volume_words
+from shop.models import (
+    DailyRun,
+    Depot,
+    DueLine,
+    Hold,
+    Job,
+    OrderMail,
+    Person,
+    ProposedLine,
+    Reading,
+    WasteTank,
+)
 from shop.planning.waste import call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
 from shop.selectors.due_search import IN_THE_BAY, missed_bookings
+from shop.selectors.supplier_orders import LateLine, days_late, late_lines, lines_coming, units_waiting
 
 REASON_CHARACTERS = 90
 TO_ORDER = ["order today", "this week"]
@@ -52,6 +65,14 @@ def mails_waiting() -> QuerySet[Mail]:
     """Return the mails that are not out yet, the oldest first."""
     waiting = Mail.objects.filter(state__in=[Mail.State.QUEUED, Mail.State.SENDING])
     return waiting.select_related("person").order_by("queued_at", "pk")
+
+
+def order_mails_waiting() -> QuerySet[OrderMail]:
+    """Return the orders to suppliers that are not out yet, the oldest first."""
+    waiting = OrderMail.objects.filter(state__in=[OrderMail.State.QUEUED, OrderMail.State.SENDING])
+    return waiting.select_related("order__depot", "order__supplier", "order__placed_by").order_by(
+        "queued_at", "pk"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +144,7 @@ def digest_gather(person: Person, as_of: datetime.date, not_yet: Sequence[Depot]
         due=tuple(_due_items(lines, jobs, as_of)),
         bookings=tuple(jobs.today),
         orders=tuple(_order_items(proposed)),
+        late_deliveries=tuple(_late_deliveries(person)),
         questions=(*_odd_readings(person), *_blocked(proposed), *_stale(person, as_of), *_unknown(lines)),
         tanks=tuple(_full_tanks(depots, as_of)),
         yesterday=_yesterday(jobs, depots),
@@ -242,6 +264,30 @@ def _order_items(lines: list[ProposedLine]) -> Iterable[OrderItem]:
             latest_day=line.latest_order_day,
             vehicles=tuple(vehicles),
             volume_unit=line.depot.volume_unit,
+        )
+
+
+def _late_deliveries(person: Person) -> Iterable[LateDelivery]:
+    """Put the late lines of one order together; those of a file belong together by supplier."""
+    coming = lines_coming(person)
+    waiting = units_waiting(person, coming) if any(days_late(line) > 0 for line in coming) else {}
+    grouped: dict[tuple[str, str], list[LateLine]] = defaultdict(list)
+    for own in late_lines(coming, waiting):
+        number = own.line.order.number if own.line.order else ""
+        grouped[number, own.line.supplier.code].append(own)
+    for (number, _), late in grouped.items():
+        units = [unit for own in late for unit in own.units]
+        litres = [
+            f"{volume_words(own.line.outstanding_l, own.line.depot.volume_unit)} {own.line.product.code}"
+            for own in late
+        ]
+        yield LateDelivery(
+            order=number,
+            supplier=late[0].line.supplier.name,
+            phone=late[0].line.supplier.phone,
+            what=", ".join(litres),
+            days=max(own.days for own in late),
+            vehicles=tuple(unit.waiting.job.unit_label.split(" ", 1)[0] for unit in units),
         )
 
 

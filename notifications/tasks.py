@@ -25,3 +25,9 @@ def daily_run(depot_code: str, as_of: str) -> None:
 def mails_send() -> None:
     """Send the mails that wait."""
     sending.mails_send()
+
+
+@shared_task
+def order_mail_send(order_mail_pk: int) -> None:
+    """Send the mail of an order just placed."""
+    sending.order_mail_send(order_mail_pk)

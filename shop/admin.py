@@ -13,7 +13,9 @@ APPEND_ONLY = [
     models.ImportRun,
     models.Reading,
     models.StateChange,
+    models.OrderMail,
     models.StockMovement,
+    models.SupplierOrder,
     models.WasteMovement,
     models.DailyRun,
 ]

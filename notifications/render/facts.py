@@ -88,6 +88,22 @@ class OrderItem:
 
 
 @dataclass(frozen=True, slots=True)
+class LateDelivery:
+    """An order whose day has passed and that has not come whole.
+
+    order: its number, empty where it came from a file. what: litres and products in words. days: calendar days over
+    the day named last. vehicles: whose jobs wait for it.
+    """
+
+    order: str
+    supplier: str
+    phone: str
+    what: str
+    days: int
+    vehicles: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
     """Something only a person can answer; path: the page that takes the answer."""
 
@@ -135,6 +151,7 @@ class DigestInput:
     due: tuple[DueItem, ...] = ()
     bookings: tuple[Booking, ...] = ()
     orders: tuple[OrderItem, ...] = ()
+    late_deliveries: tuple[LateDelivery, ...] = ()
     questions: tuple[Question, ...] = ()
     tanks: tuple[FullTank, ...] = ()
     yesterday: Yesterday = Yesterday()

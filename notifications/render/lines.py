@@ -5,7 +5,16 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from urllib.parse import quote
 
-from notifications.render.facts import Booking, DueItem, FullTank, HalfDone, OrderItem, Question, Yesterday
+from notifications.render.facts import (
+    Booking,
+    DueItem,
+    FullTank,
+    HalfDone,
+    LateDelivery,
+    OrderItem,
+    Question,
+    Yesterday,
+)
 from notifications.render.words import (
     amount_words,
     counted,
@@ -165,6 +174,18 @@ def order_week_lines(items: Iterable[OrderItem], today: date) -> list[Line]:
         ],
         "Order this week: ",
     )
+
+
+def late_delivery_line(late: LateDelivery) -> Line:
+    """Say whom to chase for what, and who waits."""
+    path = f"/orders/{quote(late.order, safe='')}" if late.order else "/orders"
+    facts = [
+        f"{late.what}, {counted(late.days, 'day', 'days')} late",
+        f"ring {late.phone}" if late.phone else "",
+    ]
+    facts.append(f"{_names(late.vehicles)} waiting for it" if late.vehicles else "")
+    about = f"{late.supplier} for {late.order}" if late.order else late.supplier
+    return Line((Span("Chase "), Span(about, path), Span(f": {'; '.join(fact for fact in facts if fact)}")))
 
 
 def question_line(question: Question) -> Line:

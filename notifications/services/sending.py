@@ -1,4 +1,6 @@
-"""Sends what is in the outbox: claim one mail, send it, mark it; nobody is sent the same mail twice.
+"""Sends what is in the outboxes: claim one mail, send it, mark it; nobody is sent the same mail twice.
+
+There are two: the mails to people (`Mail`) and the orders to suppliers (`OrderMail`); both are sent alike.
 
 With a mail folder every mail becomes a file under a name of its own, so writing it again changes nothing and a
 mail left claimed by a stopped process is simply written again. With a mail server it cannot be known whether a
@@ -9,20 +11,21 @@ import contextlib
 import datetime
 import logging
 import os
-import re
 import smtplib
 from dataclasses import dataclass
 from email.message import Message
-from email.utils import format_datetime, parseaddr
 from pathlib import Path
 
 from django.conf import settings
-from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail import get_connection
 
 from notifications.models import Mail
-from notifications.selectors import mails_waiting
+from notifications.selectors import mails_waiting, order_mails_waiting
+from notifications.services.messages import file_name, message_of
 from shop import clock
 from shop.errors import ConflictError, InputError
+from shop.models import OrderMail
+from shop.models.outbox import Outgoing
 
 log = logging.getLogger(__name__)
 
@@ -46,10 +49,12 @@ class _MayBeOut(Exception):
 
 
 def mails_send(limit: int = 100) -> SendReport:
-    """Send up to `limit` mails that wait, the oldest first, each one tried once."""
+    """Send up to `limit` mails that wait, orders to suppliers first, then the oldest, each one tried once."""
     unsure = 0 if settings.MAIL_FOLDER else _mark_unsure()
     states = [Mail.State.QUEUED, *([Mail.State.SENDING] if settings.MAIL_FOLDER else [])]
-    ended = [mail_send_one(mail) for mail in mails_waiting().filter(state__in=states)[:limit]]
+    waiting: list[Outgoing] = list(order_mails_waiting().filter(state__in=states)[:limit])
+    waiting += mails_waiting().filter(state__in=states)[: limit - len(waiting)]
+    ended = [mail_send_one(mail) for mail in waiting]
     return SendReport(
         sent=ended.count(Mail.State.SENT),
         put_back=ended.count(Mail.State.QUEUED),
@@ -81,10 +86,20 @@ def mail_send_again(mail_pk: int) -> SendReport:
     )
 
 
-def mail_send_one(mail: Mail) -> str:
+def order_mail_send(order_mail_pk: int) -> str:
+    """Send the mail of an order that has just been placed, without waiting for the next round.
+
+    Returns the state it ended in, or nothing if it does not wait any more.
+    """
+    mail = order_mails_waiting().filter(pk=order_mail_pk, state=OrderMail.State.QUEUED).first()
+    return mail_send_one(mail) if mail else ""
+
+
+def mail_send_one(mail: Outgoing) -> str:
     """Claim and send one mail; return the state it ended in, or nothing if another process had it."""
     claim = clock.now()
-    mine = Mail.objects.filter(pk=mail.pk, state=mail.state, claimed_at=mail.claimed_at)
+    rows = type(mail)._default_manager
+    mine = rows.filter(pk=mail.pk, state=mail.state, claimed_at=mail.claimed_at)
     if not mine.update(state=Mail.State.SENDING, claimed_at=claim):
         return ""
     changes: dict[str, object] = {"state": Mail.State.SENT, "sent_at": clock.now(), "error": ""}
@@ -97,47 +112,25 @@ def mail_send_one(mail: Mail) -> str:
         state = Mail.State.FAILED if attempts >= MAX_ATTEMPTS else Mail.State.QUEUED
         changes = {"state": state, "attempts": attempts, "error": _sentence(error)}
     if changes["error"]:
-        log.warning("mail %s is %s: %s", mail.pk, changes["state"], changes["error"])
-    Mail.objects.filter(pk=mail.pk, state=Mail.State.SENDING, claimed_at=claim).update(**changes)
+        log.warning("%s %s is %s: %s", mail._meta.verbose_name, mail.pk, changes["state"], changes["error"])
+    rows.filter(pk=mail.pk, state=Mail.State.SENDING, claimed_at=claim).update(**changes)
     return str(changes["state"])
 
 
-def file_name(mail: Mail) -> str:
-    """Return the name a mail has in the mail folder."""
-    parts = f"{mail.local_day.isoformat()}_{mail.person.username}_{mail.kind}"
-    return re.sub(r"[^\w.@+-]", "-", parts) + ".eml"
-
-
 def _mark_unsure() -> int:
-    stopped = Mail.objects.filter(state=Mail.State.SENDING, claimed_at__lt=clock.now() - CLAIM_HOLDS)
-    return stopped.update(
-        state=Mail.State.UNSURE,
-        error="The sender was stopped while sending. Ask the reader; send it again only if it did not arrive.",
-    )
+    stopped = {"state": Mail.State.SENDING, "claimed_at__lt": clock.now() - CLAIM_HOLDS}
+    unsure = {
+        "state": Mail.State.UNSURE,
+        "error": "The sender was stopped while sending. Ask the reader; send it again only if it did not arrive.",
+    }
+    return sum(model.objects.filter(**stopped).update(**unsure) for model in (Mail, OrderMail))
 
 
-def _hand_over(mail: Mail) -> None:
+def _hand_over(mail: Outgoing) -> None:
     if settings.MAIL_FOLDER:
-        _write(Path(settings.MAIL_FOLDER), file_name(mail), _message(mail).message())
+        _write(Path(settings.MAIL_FOLDER), file_name(mail), message_of(mail).message())
     else:
         _post(mail)
-
-
-def _message(mail: Mail) -> EmailMultiAlternatives:
-    kind = mail.kind.replace(" ", "-")
-    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2] or "localhost"
-    message = EmailMultiAlternatives(
-        subject=mail.subject,
-        body=mail.text,
-        to=[mail.to_address],
-        headers={
-            "Message-ID": f"<{kind}.{mail.local_day.isoformat()}.{mail.pk}@{domain}>",
-            "Date": format_datetime(mail.queued_at),
-            "Auto-Submitted": "auto-generated",  # RFC 3834: keeps absence notes from answering
-        },
-    )
-    message.attach_alternative(mail.html, "text/html")
-    return message
 
 
 def _write(folder: Path, name: str, message: Message) -> None:
@@ -155,9 +148,9 @@ def _write(folder: Path, name: str, message: Message) -> None:
         part.unlink(missing_ok=True)
 
 
-def _post(mail: Mail) -> None:
+def _post(mail: Outgoing) -> None:
     connection = get_connection()
-    message = _message(mail)
+    message = message_of(mail)
     connection.open()
     try:
         connection.send_messages([message])

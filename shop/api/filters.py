@@ -17,6 +17,7 @@ from shop.models import (
     Meter,
     Reading,
     StockMovement,
+    SupplierOrder,
     UnitModel,
 )
 from shop.models.due import STATES
@@ -116,6 +117,14 @@ class OrderFilters(filters.FilterSet):
     when = filters.ChoiceFilter(choices=_choices(WHEN), label="How soon to order.")
     product = filters.CharFilter("product__code", label="Product code.")
     supplier = filters.CharFilter("supplier__code", label="Supplier code.")
+
+
+class SupplierOrderFilters(filters.FilterSet):
+    """Placed orders by shelf, supplier and state."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code of the shelf.")
+    supplier = filters.CharFilter("supplier__code", label="Supplier code.")
+    state = filters.ChoiceFilter(choices=SupplierOrder.State.choices, label="State of the order.")
 
 
 class ProposalFilters(filters.FilterSet):

@@ -136,6 +136,7 @@ class GoodsIn(GenericAPIView):
                 "items": items,
                 "order_is_open": order.is_open if order else None,
                 "outstanding_l": order.outstanding_l if order else None,
+                "over_l": order.over_l if order else None,
             }
             return 201, shapes.GoodsTaken(body).data
 

@@ -14,6 +14,7 @@ from shop.models.readings import Meter, MeterChange, Reading
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor
 from shop.models.runs import DailyRun
 from shop.models.stock import Reservation, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models.supplier_orders import OrderMail, SupplierOrder
 from shop.models.units import CardFigure, Fitting, LastService, Unit, UnitModel
 from shop.models.vehicles import Hold, Vehicle
 
@@ -40,6 +41,7 @@ __all__ = [
     "Meter",
     "MeterChange",
     "MixingBan",
+    "OrderMail",
     "OrderedLine",
     "Pack",
     "Person",
@@ -56,6 +58,7 @@ __all__ = [
     "StockItem",
     "StockMovement",
     "Supplier",
+    "SupplierOrder",
     "Unit",
     "UnitModel",
     "Vehicle",

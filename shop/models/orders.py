@@ -1,14 +1,21 @@
 """Suppliers, packs and prices, kits of parts, and the ordering list as last proposed."""
 
+import datetime
+
 from django.db import models
 from django.db.models import Q
+
+from shop.models.codes import in_addresses
 
 
 class Supplier(models.Model):
     """Who sells, how fast, until what hour, from how much on."""
 
-    code = models.CharField(max_length=24, unique=True)
+    code = models.CharField(max_length=24, unique=True, validators=[in_addresses])
     name = models.CharField(max_length=80)
+    mail = models.EmailField(blank=True, help_text="Where orders go; empty: they are given by word of mouth.")
+    phone = models.CharField(max_length=32, blank=True)
+    customer_number = models.CharField(max_length=32, blank=True, help_text="Ours, as the supplier knows it.")
     lead_working_days = models.PositiveSmallIntegerField()
     cut_off = models.TimeField(
         null=True, blank=True, help_text="Orders after this local hour count as tomorrow's."
@@ -90,8 +97,11 @@ class KitPart(models.Model):
 
 
 class OrderedLine(models.Model):
-    """Litres on order that have not arrived."""
+    """Litres of one product on order: a line of a placed order, or one of a file without its order."""
 
+    order = models.ForeignKey(
+        "shop.SupplierOrder", null=True, blank=True, on_delete=models.PROTECT, related_name="lines"
+    )
     depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="ordered_lines")
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="ordered_lines")
     product = models.ForeignKey("shop.Product", on_delete=models.PROTECT, related_name="ordered_lines")
@@ -99,6 +109,15 @@ class OrderedLine(models.Model):
     received_l = models.FloatField(default=0)
     ordered_on = models.DateField()
     expected_on = models.DateField()
+    promised_on = models.DateField(
+        null=True,
+        blank=True,
+        help_text="A later day the supplier named when asked; the first one stays beside it.",
+    )
+    packs = models.JSONField(
+        default=list, help_text="Packs ordered, as they were then: count, printed, size_l, price."
+    )
+    cost = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
     closed_on = models.DateField(
         null=True, blank=True, help_text="The day the last of it came, or the rest was given up."
     )
@@ -107,8 +126,11 @@ class OrderedLine(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["depot", "supplier", "product", "ordered_on"], name="ordered_line_once_a_day"
+                fields=["depot", "supplier", "product", "ordered_on"],
+                condition=Q(order__isnull=True),
+                name="ordered_line_once_a_day",
             ),
+            models.UniqueConstraint(fields=["order", "product"], name="product_once_per_order"),
             models.CheckConstraint(condition=Q(litres__gt=0), name="ordered_litres_above_zero"),
             models.CheckConstraint(condition=Q(received_l__gte=0), name="received_not_negative"),
         ]
@@ -120,6 +142,16 @@ class OrderedLine(models.Model):
     def outstanding_l(self) -> float:
         """Litres that have not come yet; more than ordered may come."""
         return max(0.0, self.litres - self.received_l) if self.is_open else 0.0
+
+    @property
+    def over_l(self) -> float:
+        """Litres that came beyond those ordered."""
+        return max(0.0, self.received_l - self.litres)
+
+    @property
+    def coming_on(self) -> datetime.date:
+        """The day the rest is to come: the one named last."""
+        return self.promised_on or self.expected_on
 
 
 class ProposedLine(models.Model):

@@ -24,13 +24,11 @@ __all__ = [
     "OrderLine",
     "Reason",
     "Supplier",
-    "SupplierOrder",
     "arrives_on",
     "horizon_days",
     "is_working_day",
     "latest_order_day",
     "propose_line",
-    "supplier_orders",
     "working_days_back",
     "working_days_forward",
 ]
@@ -105,18 +103,6 @@ class OrderLine:
 
 
 @dataclass(frozen=True, slots=True)
-class SupplierOrder:
-    """All lines for one supplier: what they add up to, and what is still missing to his minimum."""
-
-    supplier: Supplier
-    litres: float
-    cost: Decimal
-    short_l: float
-    short_cost: Decimal
-    notes: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class _Offer:
     supplier: Supplier
     choice: PackChoice
@@ -179,26 +165,6 @@ def propose_line(
         unknown = Reason("left_over_unknown", "Use or life not known: left-over counts as worth nothing.")
         line = replace(line, reasons=(*line.reasons, unknown))
     return _with_offer(line, min(offers, key=lambda offer: offer.rank), stock_l, today, now_time)
-
-
-def supplier_orders(lines: Sequence[OrderLine]) -> tuple[SupplierOrder, ...]:
-    """Add the lines up per supplier and hold them against his minimum and his free freight.
-
-    Returns one SupplierOrder per supplier named, by name; a shortfall is a note, the lines stay as they are.
-    """
-    by_supplier: dict[Supplier, list[OrderLine]] = {}
-    for line in lines:
-        if line.supplier is not None:
-            by_supplier.setdefault(line.supplier, []).append(line)
-    orders = []
-    for supplier, his in sorted(by_supplier.items(), key=lambda pair: pair[0].name):
-        litres = sum(line.litres for line in his)
-        cost = sum((line.cost for line in his), Decimal(0))
-        short_l = max(0.0, supplier.minimum_l - litres)
-        short_cost = max(Decimal(0), supplier.minimum_cost - cost)
-        notes = _order_notes(supplier, cost, short_l, short_cost)
-        orders.append(SupplierOrder(supplier, litres, cost, short_l, short_cost, notes))
-    return tuple(orders)
 
 
 def _is_likely(job: JobNeed) -> bool:
@@ -338,22 +304,6 @@ def _sentence(line: OrderLine, supplier: Supplier) -> str:
     )
     falls = f"; without it no fluid for {_names(line.falls)}" if line.falls else ""
     return f"{line.product}: order {packs} from {supplier.name}{by}, {line.cost:.2f}: {sums}{falls}."
-
-
-def _order_notes(
-    supplier: Supplier, cost: Decimal, short_l: float, short_cost: Decimal
-) -> tuple[Reason, ...]:
-    notes = []
-    if short_l > 0:
-        text = f"{short_l:.1f} L below the minimum of {supplier.minimum_l:.0f} L; top up or wait."
-        notes.append(Reason("below_minimum_l", text))
-    if short_cost > 0:
-        text = f"{short_cost:.2f} below the minimum of {supplier.minimum_cost:.2f}; top up or wait."
-        notes.append(Reason("below_minimum_cost", text))
-    if supplier.free_freight_from is not None and cost < supplier.free_freight_from:
-        text = f"{supplier.free_freight_from - cost:.2f} more and freight is free."
-        notes.append(Reason("below_free_freight", text))
-    return tuple(notes)
 
 
 def _names(jobs: Sequence[JobNeed]) -> str:

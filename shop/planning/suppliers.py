@@ -62,6 +62,12 @@ def working_days_back(day: date, n: int, closed: Collection[date] = ()) -> date:
     return _step(day, n, -1, closed)
 
 
+def working_days_between(first: date, last: date, closed: Collection[date] = ()) -> int:
+    """Working days after `first` up to and with `last`; 0 when `last` is not later."""
+    days = (last - first).days
+    return sum(is_working_day(first + timedelta(days=step), closed) for step in range(1, days + 1))
+
+
 def horizon_days(
     lead_working_days: int,
     today: date,

@@ -1,15 +1,14 @@
-"""Who sells what: each product's suppliers with their priced packs and their days."""
+"""Who sells what: each product's suppliers with their priced packs, their days, and how punctual they have been."""
 
 from dataclasses import dataclass
-from datetime import time
-from decimal import Decimal
+from datetime import date
 
 from shop.models import Depot, Pack, Supplier
 from shop.planning.ordering import Supplier as SupplierFigures
 from shop.planning.packs import Pack as PackFigures
-
-NO_CUT_OFF = time(23, 59)
-"""The cut-off of a supplier who has none."""
+from shop.planning.punctuality import Punctuality
+from shop.planning.suppliers import horizon_days
+from shop.selectors.suppliers import punctuality_by_supplier, supplier_figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,11 +18,21 @@ class Offer:
     row: Supplier
     figures: SupplierFigures
     packs: tuple[PackFigures, ...]
+    punctuality: Punctuality
 
     @property
     def rank_as_usual(self) -> tuple[float, int]:
         """The usual supplier is the one with the cheapest litre, of equals the faster; the horizon follows him."""
         return min(float(pack.price) / pack.size_l for pack in self.packs), self.figures.lead_working_days
+
+    def horizon_days(self, as_of: date) -> int:
+        """Days of jobs an order placed today serves; the margin for a late delivery is his own once it is learned."""
+        return horizon_days(
+            self.figures.lead_working_days,
+            as_of,
+            self.figures.closed_days,
+            buffer_days=self.punctuality.margin_days,
+        )
 
 
 def offers_to(depot: Depot) -> dict[int, list[Offer]]:
@@ -38,18 +47,12 @@ def offers_to(depot: Depot) -> dict[int, list[Offer]]:
         supplier.pk: frozenset(own_closed | {day.day for day in supplier.closed_days.all()})
         for supplier in Supplier.objects.prefetch_related("closed_days")
     }
+    punctuality = punctuality_by_supplier(supplier_pk for _, supplier_pk in grouped)
     offers: dict[int, list[Offer]] = {}
     for (product_pk, supplier_pk), packs in grouped.items():
         row = packs[0].supplier
-        figures = SupplierFigures(
-            name=row.name,
-            lead_working_days=row.lead_working_days,
-            cut_off=row.cut_off or NO_CUT_OFF,
-            closed_days=closed[supplier_pk],
-            minimum_l=row.minimum_l or 0.0,
-            minimum_cost=row.minimum_cost or Decimal(0),
-            free_freight_from=row.free_freight_from,
-        )
         own = tuple(PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple) for pack in packs)
-        offers.setdefault(product_pk, []).append(Offer(row, figures, own))
+        offers.setdefault(product_pk, []).append(
+            Offer(row, supplier_figures(row, closed[supplier_pk]), own, punctuality[supplier_pk])
+        )
     return offers

@@ -16,7 +16,6 @@ from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOr
 from shop.planning.packs import CREDIT_SHARE
 from shop.planning.suppliers import (
     arrives_on,
-    horizon_days,
     latest_order_day,
     working_days_back,
     working_days_forward,
@@ -233,9 +232,7 @@ def _draft(
     exposed, per_l = 1, 0.0
     if offers:
         usual = min(offers, key=lambda own: own.rank_as_usual)
-        exposed = exposed_weeks(
-            horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
-        )
+        exposed = exposed_weeks(usual.horizon_days(as_of))
         per_l = usual.rank_as_usual[0]
     ahead = LitresAhead(
         required_l=required_l(need, exposed),

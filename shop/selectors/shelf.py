@@ -84,12 +84,12 @@ def on_order(depot_pk: int, as_of: date) -> dict[int, OnOrder]:
     found: dict[int, OnOrder] = defaultdict(OnOrder)
     for line in OrderedLine.objects.filter(depot=depot_pk, is_open=True).select_related("supplier"):
         own = found[line.product_id]
-        if line.expected_on >= as_of:
+        if line.coming_on >= as_of:
             own.in_time_l += line.outstanding_l
         else:
             own.late.append(
                 f"{line.outstanding_l:g} L ordered from {line.supplier.name} on {line.ordered_on} were expected on "
-                f"{line.expected_on}; ask the supplier before ordering again."
+                f"{line.coming_on}; ask the supplier before ordering again."
             )
     return found
 

@@ -11,6 +11,7 @@ from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, OrderedLine, Person, Product, StockItem, StockMovement
 from shop.services.changes import change_note, changes_write
+from shop.services.order_state import order_follow
 from shop.services.orders import order_list_propose
 from shop.services.stock import DUST_L, Booking, item_under, litres_move
 
@@ -71,6 +72,7 @@ def goods_in(
         items = [_put(person, shelf, product, own, delivery, today) for own in packs]
         if delivery is not None:
             _receive(delivery, sum(own.litres for own in packs), today)
+            order_follow(delivery, today)
         order_list_propose(shelf, today, clock.local_time(shelf.time_zone))
     return items
 
@@ -90,11 +92,13 @@ def order_give_up(person: Person, delivery: OrderedLine, note: str) -> None:
         outstanding_l = held.outstanding_l
         held.is_open, held.closed_on = False, clock.today(shelf.time_zone)
         held.save(update_fields=["is_open", "closed_on"])
+        code = held.product.code
         note_row = change_note(
-            held, f"{held.product.code} {held.ordered_on}", before={"is_open": True},
+            held, f"{held.order} {code}" if held.order else f"{code} {held.ordered_on}", before={"is_open": True},
             after={"is_open": False, "given_up_l": outstanding_l, "why": note.strip()},
         )  # fmt: skip
         changes_write([note_row], person=person)
+        order_follow(held, held.closed_on)
         order_list_propose(shelf, clock.today(shelf.time_zone), clock.local_time(shelf.time_zone))
 
 

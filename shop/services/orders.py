@@ -9,10 +9,11 @@ from django.db import transaction
 
 from shop.models import Depot, Product, ProposedLine
 from shop.planning.demand import JobNeed, PooledNeed, pool_need
-from shop.planning.ordering import FluidShelf, OrderLine, horizon_days, propose_line
+from shop.planning.ordering import FluidShelf, OrderLine, propose_line
 from shop.selectors.needs import DAYS_A_MONTH, FluidNeed, needs_of
-from shop.selectors.offers import NO_CUT_OFF, Offer, offers_to
+from shop.selectors.offers import Offer, offers_to
 from shop.selectors.shelf import OnOrder, Shelf, on_order, shelves_of
+from shop.selectors.suppliers import NO_CUT_OFF
 
 CONTENT = [
     "supplier_id", "when", "need_l", "free_l", "net_l", "order_l", "cost", "left_over_l", "latest_order_day", "facts",
@@ -38,11 +39,10 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
     shelf_depot = depot.stores_at or depot
     served = [shelf_depot.pk, *Depot.objects.filter(stores_at=shelf_depot).values_list("pk", flat=True)]
     offers = offers_to(shelf_depot)
-    horizons = {
-        product_pk: horizon_days(usual.figures.lead_working_days, as_of, usual.figures.closed_days)
-        for product_pk, own in offers.items()
-        for usual in [min(own, key=lambda offer: offer.rank_as_usual)]
+    usual = {
+        product_pk: min(own, key=lambda offer: offer.rank_as_usual) for product_pk, own in offers.items()
     }
+    horizons = {product_pk: offer.horizon_days(as_of) for product_pk, offer in usual.items()}
     with transaction.atomic():
         # Depots that share a shelf may run at the same moment; their lists are written one after the other.
         Depot.objects.select_for_update().get(pk=shelf_depot.pk)
@@ -60,6 +60,7 @@ def order_list_propose(depot: Depot, as_of: date, now_time: time) -> OrderReport
                 coming.get(product.pk, OnOrder()),
                 offers.get(product.pk, []),
                 horizons.get(product.pk, 0),
+                usual.get(product.pk),
                 as_of,
                 now_time,
             )
@@ -73,6 +74,7 @@ def _draft(
     coming: OnOrder,
     offers: list[Offer],
     horizon: int,
+    usual: Offer | None,
     as_of: date,
     now_time: time,
 ) -> dict[str, Any]:
@@ -102,7 +104,7 @@ def _draft(
         "left_over_l": round(line.left_over_l, 6),
         "latest_order_day": line.latest_order_day,
         "sentence": line.sentence,
-        "facts": _facts(need, shelf, pooled, line, coming, baseline_l, horizon),
+        "facts": _facts(need, shelf, pooled, line, coming, baseline_l, horizon) | _margin(usual),
     }
 
 
@@ -152,6 +154,19 @@ def _facts(
         "unplanned": need.unplanned,
         "parts": _parts(need),
     }
+
+
+def _margin(usual: Offer | None) -> dict[str, Any]:
+    """Return the part of the horizon kept for a late delivery, and whether the usual supplier's orders taught it."""
+    if usual is None:
+        return {}
+    seen = usual.punctuality
+    return {
+        "late_margin": {
+            "days": seen.margin_days, "is_learned": seen.is_margin_learned, "orders": seen.orders,
+            "supplier": usual.row.name,
+        }
+    }  # fmt: skip
 
 
 def _job(job: JobNeed, unit_code: str) -> dict[str, Any]:

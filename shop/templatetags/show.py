@@ -36,6 +36,8 @@ MARKS = {
     "on hold": '<rect x="2.5" y="2" width="4" height="12" fill="currentColor"/>'
     '<rect x="9.5" y="2" width="4" height="12" fill="currentColor"/>',
     "after season": '<path d="M2 1.500h12L8 8l6 6.500H2L8 8Z" fill="none" stroke="currentColor" stroke-width="1.6"/>',
+    "waiting for fluid": '<path d="M8 1C5 5.3 3.4 7.6 3.4 10a4.6 4.6 0 0 0 9.2 0C12.6 7.6 11 5.3 8 1Z"'
+    ' fill="none" stroke="currentColor" stroke-width="1.6"/>',
     "leaving": '<path d="M1 8h12M8.5 3l5 5-5 5" fill="none" stroke="currentColor" stroke-width="2"/>',
 }
 

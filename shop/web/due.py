@@ -13,6 +13,7 @@ from django_htmx.http import push_url
 
 from shop.selectors.due_search import SHOWN, DueChoices, DueSearch, due_choices, due_find
 from shop.selectors.due_today import brought_to_today
+from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
 
@@ -33,12 +34,13 @@ def due_list(request: HttpRequest) -> HttpResponse:
     found = due_find(request.user, search)
     page = Paginator(found.lines, ROWS_PER_PAGE).get_page(request.GET.get("page"))
     kept = _kept(search)
+    waiting = units_waiting(request.user, lines_coming(request.user))
     context = {
         "search": search,
         "choices": choices,
         "shown": [(show, found.counts[show]) for show in choices.shown],
         "page": page,
-        "rows": due_rows(brought_to_today(page.object_list)),
+        "rows": due_rows(brought_to_today(page.object_list), waiting),
         "kept": kept,
         "csv_address": _address("due_csv", kept),
     }

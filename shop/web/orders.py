@@ -8,7 +8,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from shop.selectors.order_draft import drafts_offered
 from shop.selectors.orders import OrderGroup, order_groups
+from shop.selectors.supplier_orders import orders_shown
 from shop.web.csv_file import csv_response
 
 CSV_HEADER = [
@@ -21,7 +23,12 @@ CSV_HEADER = [
 @login_required
 def orders(request: HttpRequest) -> HttpResponse:
     """Show what to order by when, and the sums behind it."""
-    return render(request, "shop/orders.html", {"groups": order_groups(request.user)})
+    context = {
+        "groups": order_groups(request.user),
+        "drafts": drafts_offered(request.user),
+        "placed": orders_shown(request.user),
+    }
+    return render(request, "shop/orders.html", context)
 
 
 @require_safe

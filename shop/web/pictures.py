@@ -129,6 +129,22 @@ def share_parts(fresh_share: float | None, width: int = STRIP_WIDTH) -> tuple[Pa
     return tuple(part for part in parts if part.span.width > 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class ShareBar:
+    """A share on a scale from none to all, with the ends of its range."""
+
+    share_x: float
+    range: Span
+
+
+def share_bar(seen: Any, width: int = GAUGE_WIDTH) -> ShareBar | None:
+    """Draw a share on time with its range; nothing without an order."""
+    if seen.on_time_share is None:
+        return None
+    low, high = round(seen.low_share * width, 2), round(seen.high_share * width, 2)
+    return ShareBar(round(seen.on_time_share * width, 2), Span(low, round(high - low, 2)))
+
+
 def tank_bar(
     level_l: float, capacity_l: float, call_level_l: float | None, width: int = GAUGE_WIDTH
 ) -> TankBar:

@@ -47,10 +47,11 @@ class DueRow:
     clock_words: str
     is_past: bool
     missing: list[str] = field(default_factory=list)
+    waiting: str = ""
 
 
-def due_row(line: Any, today: datetime.date) -> DueRow:
-    """Prepare one line; a figure the run could not give stays None."""
+def due_row(line: Any, today: datetime.date, waiting: str = "") -> DueRow:
+    """Prepare one line; a figure the run could not give stays None. waiting: what its job waits for, in words."""
     facts: Mapping[str, Any] = line.facts or {}
     clocks = tuple(_clock_row(item, line.clock) for item in facts.get("clocks", ()))
     deciding = next((row for row in clocks if row.is_deciding), None)
@@ -64,16 +65,21 @@ def due_row(line: Any, today: datetime.date) -> DueRow:
         clock_words=CLOCK_WORDS.get(line.due_clock or line.clock, ""),
         is_past=line.due_on is not None and line.due_on < today,
         missing=list(facts.get("missing", ())),
+        waiting=waiting,
     )
 
 
-def due_rows(lines: Iterable[Any]) -> list[DueRow]:
-    """Prepare many lines, each against its own depot's today; lines carry vehicle and depot already."""
+def due_rows(lines: Iterable[Any], waiting: Mapping[str, Any] | None = None) -> list[DueRow]:
+    """Prepare many lines, each against its own depot's today; lines carry vehicle and depot already.
+
+    waiting: unit code → the delivery its fluid job waits for.
+    """
     days: dict[str, datetime.date] = {}
     rows = []
     for line in lines:
         zone = line.vehicle.depot.time_zone
-        rows.append(due_row(line, days.setdefault(zone, clock.today(zone))))
+        own = (waiting or {}).get(line.unit.code) if line.rule.subject == "fluid" else None
+        rows.append(due_row(line, days.setdefault(zone, clock.today(zone)), own.words if own else ""))
     return rows
 
 

@@ -113,12 +113,24 @@ def _take_in(request: HttpRequest, orders: Any, shelves: Any) -> HttpResponse:
             form.take_errors(error)
         else:
             litres = sum(own.litres for own in packs)
+            _name_over_delivery(request, given["order"])
             messages.success(
                 request,
                 f"{litres:g} L of {given['product'].code} are in: {', '.join(i.label for i in items)}.",
             )
             return redirect("stock")
     return render(request, "shop/goods_in.html", {"form": form, "orders": orders}, status=422)
+
+
+def _name_over_delivery(request: HttpRequest, order: Any) -> None:
+    if order is None:
+        return
+    order.refresh_from_db()
+    if order.over_l:
+        messages.warning(
+            request,
+            f"{order.over_l:g} L more than ordered came on this order; ask {order.supplier.name} what to do with it.",
+        )
 
 
 @require_safe

@@ -9,6 +9,7 @@ from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
 from shop.selectors.learning import drains_against_card
 from shop.selectors.samples import samples_of_unit
+from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.selectors.units import UnitPage, unit_page, vehicle_page
 from shop.web.forms import CoolantForm
 from shop.web.pictures import parcel_parts, share_parts
@@ -37,7 +38,7 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
             "coolant_form": coolant_form,
             "vehicle": page.vehicle,
             "depot": page.vehicle.depot,
-            "rows": due_rows(page.lines),
+            "rows": due_rows(page.lines, units_waiting(request.user, lines_coming(request.user))),
             "fills": [
                 (last, parcel_parts(last.parcels) or share_parts(last.fresh_share))
                 for last in page.last_services
@@ -72,6 +73,5 @@ def vehicle(request: HttpRequest, number: str) -> HttpResponse:
     page = vehicle_page(request.user, number)
     if page is None:
         raise Http404(NO_SUCH_VEHICLE.format(number))
-    return render(
-        request, "shop/vehicle.html", {"page": page, "vehicle": page.vehicle, "rows": due_rows(page.lines)}
-    )
+    rows = due_rows(page.lines, units_waiting(request.user, lines_coming(request.user)))
+    return render(request, "shop/vehicle.html", {"page": page, "vehicle": page.vehicle, "rows": rows})

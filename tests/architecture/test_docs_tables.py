@@ -32,10 +32,12 @@ from intervals.exchange.tool_errors import READING_ERROR, reading_error
 from intervals.fluid_age import age_after_exchange, next_due
 from intervals.readings import judge
 from intervals.usage import usage_from_readings
-from shop.planning.demand import JobNeed, net_need_l, pool_need
+from shop.planning.demand import JobNeed, jobs_that_fall, net_need_l, pool_need
 from shop.planning.lot_sizing import LitresAhead, Offer, plan_lots
 from shop.planning.packs import Pack, choose_packs
+from shop.planning.punctuality import wilson_interval
 from shop.planning.suppliers import Supplier, horizon_days, latest_order_day
+from shop.planning.waiting import Arrival, jobs_waiting
 from shop.planning.waste import call_by
 
 LINES = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()
@@ -222,6 +224,29 @@ def test_supplier_days(name: str, closed: list[int]) -> None:
     supplier = Supplier("supplier", 4, datetime.time(14), closed_days=shut)
     latest = latest_order_day(datetime.date(2026, 3, 13), supplier)
     told(name, day_words(latest), f"{horizon_days(4, DAY, shut)} days")
+
+
+def test_who_waits() -> None:
+    needs = {"K08": (10.6, 2), "K01": (10.6, 3), "K02": (10.6, 9), "K34": (120.5, 9)}
+    jobs = [
+        JobNeed(name, "", litres, 1.0, 1.0, 1.0, DAY.replace(day=day))
+        for name, (litres, day) in needs.items()
+    ]
+    waits = {
+        own.job.unit_label: own.arrival.coming_on
+        for own in jobs_waiting(jobs, 23.0, [Arrival(60.0, DAY.replace(day=6))])
+    }
+    falls = {job.unit_label for job in jobs_that_fall(jobs, 23.0)}
+    for name, (litres, day) in needs.items():
+        word = "falls" if name in falls else "on the shelf"
+        word = f"waits for {waits[name].day} {waits[name]:%b}" if name in waits else word
+        told(name, f"{litres} L", f"{day} Mar", word)
+
+
+@pytest.mark.parametrize(("hits", "trials"), [(3, 4), (93, 100), (117, 120)])
+def test_punctuality(hits: int, trials: int) -> None:
+    low, high = wilson_interval(hits, trials)
+    told(f"{hits} of {trials}", f"{100 * hits / trials:.1f} %", f"{100 * low:.1f}–{100 * high:.1f} %")
 
 
 @pytest.mark.parametrize("level_l", [480, 610])

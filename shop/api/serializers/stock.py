@@ -151,6 +151,7 @@ class GoodsTaken(serializers.Serializer[Any]):
     items = StockRow(many=True)
     order_is_open = serializers.BooleanField(allow_null=True)
     outstanding_l = serializers.FloatField(allow_null=True)
+    over_l = serializers.FloatField(allow_null=True, help_text="Litres beyond those ordered.")
 
 
 class BatchUnitRow(serializers.Serializer[Any]):

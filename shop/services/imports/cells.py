@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal, InvalidOperation
 
 from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 
 from intervals.errors import QuantityError
 from intervals.quantities import parse_amount, to_h
@@ -41,6 +42,15 @@ def code(cell: str) -> str:
         in_addresses(cell)
     except ValidationError as error:
         raise CellError(" ".join(error.messages)) from error
+    return cell
+
+
+def mail_address(cell: str) -> str:
+    """Return an address a mail can go to."""
+    try:
+        validate_email(cell)
+    except ValidationError as error:
+        raise CellError(f"“{cell}” is no mail address; write one like orders@supplier.example.") from error
     return cell
 
 

@@ -19,7 +19,7 @@ from shop.models import (
     WasteTank,
 )
 from shop.services.imports.cells import day, number, whole, yes_no
-from shop.services.imports.declared import Column, simple
+from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
 from shop.services.imports.records import Records
 from shop.services.imports.row_rules import one_of
 from shop.services.imports.sheets import Row
@@ -80,23 +80,48 @@ RESERVATIONS = simple(
 )
 
 
+_ORDERED_COLUMNS = (
+    Column("depot", field="depot", refers_to=Depot, is_needed=True),
+    Column("supplier", field="supplier", refers_to=Supplier, is_needed=True),
+    Column("product", field="product", refers_to=Product, is_needed=True),
+    Column("litres", _ABOVE_ZERO, "litres", is_needed=True),
+    Column("ordered_on", day, "ordered_on", is_needed=True),
+    Column("expected_on", day, "expected_on", is_needed=True),
+    Column("arrived_on", day),
+)
+_ORDERED_KEY = ("depot", "supplier", "product", "ordered_on")
+_PLAIN_ORDERED = plain(_ORDERED_COLUMNS, _ORDERED_KEY)
+
+
+def _ordered_fields(row: Row, made: Made, records: Records) -> Values:
+    """An arrival closes the line for good; it says how punctual the supplier was and adds no stock."""
+    fields = _PLAIN_ORDERED(row, made, records)
+    if row.has("arrived_on") and row.values["arrived_on"] is not None:
+        fields |= {
+            "closed_on": row.values["arrived_on"],
+            "is_open": False,
+            "received_l": row.values["litres"],
+        }
+    return fields
+
+
 def _check_ordered(row: Row, records: Records) -> None:
-    if row.values["expected_on"] is not None and row.values["expected_on"] < row.values["ordered_on"]:
-        row.refuse("expected_on", "it is before ordered_on; give the day the delivery is expected.")
+    ordered_on = row.values["ordered_on"]
+    for name in ("expected_on", "arrived_on"):
+        if row.values[name] is not None and row.values[name] < ordered_on:
+            what = "is expected" if name == "expected_on" else "arrived"
+            row.refuse(name, f"it is before ordered_on; give the day the delivery {what}.")
+    key = tuple(row.values[name].pk for name in _ORDERED_KEY[:3])
+    lines = records.group(OrderedLine, "depot_id", "supplier_id", "product_id", "ordered_on")
+    if any(line.order_id is not None for line in lines.get((*key, ordered_on), ())):
+        row.refuse("product", "this line belongs to an order placed here; correct it on the order's page.")
 
 
-ORDERED = simple(
+ORDERED = Table(
     "ordered.csv",
-    OrderedLine,
-    (
-        Column("depot", field="depot", refers_to=Depot, is_needed=True),
-        Column("supplier", field="supplier", refers_to=Supplier, is_needed=True),
-        Column("product", field="product", refers_to=Product, is_needed=True),
-        Column("litres", _ABOVE_ZERO, "litres", is_needed=True),
-        Column("ordered_on", day, "ordered_on", is_needed=True),
-        Column("expected_on", day, "expected_on", is_needed=True),
-    ),
-    ("depot", "supplier", "product", "ordered_on"),
+    _ORDERED_COLUMNS,
+    _ORDERED_KEY,
+    (Part(OrderedLine, _ORDERED_KEY, _ordered_fields),),
     check=_check_ordered,
 )
 

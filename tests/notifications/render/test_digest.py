@@ -13,6 +13,7 @@ from notifications.render.facts import (
     DueItem,
     FullTank,
     HalfDone,
+    LateDelivery,
     OrderItem,
     Question,
     Yesterday,
@@ -246,3 +247,17 @@ def test_a_subject_is_one_line_whatever_a_vehicle_is_called() -> None:
     subject = write_digest(replace(QUIET_DAY, half_done=(half,))).subject
     assert "\n" not in subject
     assert len(subject) <= 200
+
+
+def test_a_late_delivery_says_whom_to_chase_and_who_waits() -> None:
+    late = (
+        LateDelivery("UY-2026-001", "Brinnock Oils", "01632 960 114", "60 L F01", 1, ("K19", "K02")),
+        LateDelivery("", "Quarlane Fluids", "", "5 L F03", 3),
+    )
+    digest = write_digest(replace(QUIET_DAY, late_deliveries=late))
+    (section,) = [own for own in digest.sections if own.label == "LATE DELIVERY"]
+    assert [line.text for line in section.lines] == [
+        "Chase Brinnock Oils for UY-2026-001: 60 L F01, 1 day late; ring 01632 960 114; K02, K19 waiting for it",
+        "Chase Quarlane Fluids: 5 L F03, 3 days late",
+    ]
+    assert [line.spans[1].path for line in section.lines] == ["/orders/UY-2026-001", "/orders"]

@@ -3,16 +3,13 @@
 import email
 import smtplib
 import socket
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
-from email.message import Message
 from email.policy import default as default_policy
 from pathlib import Path
 from typing import Any
 
 import pytest
-from aiosmtpd.controller import Controller
 from django.core.mail.backends.smtp import EmailBackend
 from django.core.management import CommandError, call_command
 
@@ -20,40 +17,13 @@ from notifications.models import Mail
 from notifications.services import sending
 from notifications.services.sending import MAX_ATTEMPTS, SendReport, mails_send
 from shop import clock
+from tests.notifications.inbox import Inbox
 from tests.notifications.rows import DAY, MORNING, a_depot, a_person
 
 pytestmark = pytest.mark.django_db
 # Longer than a header line, so that it has to be folded and must come back whole.
 SUBJECT = "K08 must not move, 2 late, 4 due, order before 14:00, call the collector (Mon 2 Mar)"
 LATER = MORNING + timedelta(minutes=16)
-
-
-class Inbox:
-    """A mail server's side: keeps what it is handed, or answers with a refusal."""
-
-    def __init__(self) -> None:
-        self.mails: list[Message] = []
-        self.answer = "250 Kept"
-
-    async def handle_DATA(self, server: object, session: object, envelope: Any) -> str:
-        if self.answer.startswith("250"):
-            self.mails.append(email.message_from_bytes(envelope.content, policy=default_policy))
-        return self.answer
-
-
-@pytest.fixture
-def inbox(settings: Any) -> Iterator[Inbox]:
-    kept = Inbox()
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    controller = Controller(kept, hostname="127.0.0.1", port=port)
-    controller.start()
-    settings.MAIL_FOLDER = None
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
-    yield kept
-    controller.stop()
 
 
 def a_mail(**more: Any) -> Mail:

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from shop.planning.demand import JobNeed, pool_need
-from shop.planning.ordering import FluidShelf, Supplier, propose_line, supplier_orders
+from shop.planning.ordering import FluidShelf, Supplier, propose_line
 from shop.planning.packs import Pack
 
 MONDAY = date(2026, 3, 2)
@@ -167,37 +167,3 @@ def test_jobs_not_known_are_named_on_the_line():
     unknown = JobNeed("K40", "box", None, 0.9, 1.0, 1.0, march(20))
     line = box_line([*BOX_JOBS, unknown])
     assert any(reason.code == "left_out" and "K40" in str(reason) for reason in line.reasons)
-
-
-def test_a_supplier_order_is_held_against_minimum_and_free_freight():
-    small = propose_line(
-        "BA-S4",
-        pool_need([job("K27", 1.0, 18.6, 10)], 0.0),
-        FluidShelf(0.0),
-        0.0,
-        {BRINNOCK: [Pack(20, Decimal(205), "20 L")]},
-        MONDAY,
-        MORNING,
-    )
-    (alone,) = supplier_orders([small])
-    assert (alone.litres, alone.short_l) == (20, 20)
-    assert [note.code for note in alone.notes] == ["below_minimum_l", "below_free_freight"]
-    assert "195.00" in str(alone.notes[1])
-    (together,) = supplier_orders([small, box_line(), box_line(free=80.0)])
-    assert (together.litres, together.cost, together.notes) == (80, Decimal(634), ())
-
-
-def test_a_minimum_in_money_is_noted():
-    parts = Supplier("Yostlemere Parts", 1, time(16), minimum_cost=Decimal(30))
-    line = propose_line(
-        "sealant",
-        pool_need([job("K01", 1.0, 0.5, 9)], 0.0),
-        FluidShelf(0.0),
-        0.0,
-        {parts: [Pack(0.5, Decimal(12), "tube")]},
-        MONDAY,
-        MORNING,
-    )
-    (order,) = supplier_orders([line])
-    assert order.short_cost == Decimal(18)
-    assert [note.code for note in order.notes] == ["below_minimum_cost"]

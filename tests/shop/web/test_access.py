@@ -11,7 +11,9 @@ PAGES = ["/", "/due", "/due.csv", "/orders", "/orders.csv", "/readings", "/units
          "/fluids/F01/replace"]  # fmt: skip
 
 
-@pytest.mark.parametrize("address", [*PAGES, "/units/K01-TB6/job"])
+@pytest.mark.parametrize(
+    "address", [*PAGES, "/units/K01-TB6/job", "/order-drafts/UY/S1", "/orders/UY-2026-001", "/suppliers/S1"]
+)
 def test_every_page_asks_to_sign_in(client, yard, address):
     answer = client.get(address)
     assert answer.status_code == 302

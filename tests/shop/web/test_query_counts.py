@@ -4,6 +4,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from shop.models import Supplier
+from shop.services.supplier_orders import OrderAsked, order_place
+from tests.factories import PersonFactory
+
 PAGES = [
     "/",
     "/due?show=everything",
@@ -11,6 +15,9 @@ PAGES = [
     "/units/K01-TB6",
     "/vehicles/K01",
     "/orders",
+    "/orders/UY-2026-001",
+    "/order-drafts/UY/Brinnock",
+    "/suppliers/Brinnock",
     "/tools",
     "/stock",
     "/pick-list",
@@ -25,6 +32,11 @@ PAGES = [
 
 @pytest.mark.parametrize("address", PAGES)
 def test_twice_the_rows_take_no_more_queries(foreman, yard, address):
+    supplier = Supplier.objects.get()
+    Supplier.objects.update(code="Brinnock")
+    asked = OrderAsked(0, [(supplier.packs.get(), 1)], mail_to="orders@brinnock.example")
+    order_place(PersonFactory(role="stores"), yard.depot, supplier, asked)
+
     def queries() -> int:
         with CaptureQueriesContext(
             connection,
