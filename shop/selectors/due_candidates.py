@@ -12,15 +12,17 @@ def due_candidates(depot_pk: int, marked: set[int], since: date, as_of: date) ->
 
     A unit without news, whose window does not open before the day asked about, needs no new figures: its days stand,
     and what it has used by today is worked out when somebody looks. Taken are vehicles with a mark; units with a line
-    that is anything but “not yet”, or whose window opens by now; units whose rule or severity changed by date; and
-    vehicles that left.
+    that is anything but “not yet”, or whose window opens by now; units whose rule or severity changed or ended by date;
+    and vehicles that left.
 
     marked: vehicles with news. since: day of the last run that is done.
     """
     lines = DueLine.objects.filter(vehicle__depot=depot_pk)
     near = lines.filter(~Q(state="not yet") | Q(opens_on__lte=as_of) | Q(must_not_move=True))
     rules = RuleVersion.objects.filter(applies_from__gt=since, applies_from__lte=as_of)
-    factors = SeverityFactor.objects.filter(applies_from__gt=since, applies_from__lte=as_of)
+    factors = SeverityFactor.objects.filter(
+        Q(applies_from__gt=since, applies_from__lte=as_of) | Q(ends_on__gt=since, ends_on__lte=as_of)
+    )
     return Fitting.objects.filter(vehicle__depot=depot_pk).filter(
         Q(vehicle__in=marked)
         | Q(vehicle__in=near.values("vehicle"))

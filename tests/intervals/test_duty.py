@@ -44,7 +44,12 @@ def test_duty_is_held_within_its_limits() -> None:
     assert severity_from_duty([]) == 1.0
     assert severity_from_duty([2.0, 1.5, 1.5]) == 3.0
     assert severity_from_duty([0.85, 0.7]) == 0.7
-    assert all(factor.low <= factor.value <= factor.high and factor.source for factor in FACTORS)
+    assert all(factor.source for factor in FACTORS)
+    known = [factor for factor in FACTORS if factor.value is not None]
+    assert all(factor.low <= factor.value <= factor.high for factor in known)
+    assert {factor.key for factor in FACTORS} - {factor.key for factor in known} == {
+        "cold", "high speed", "cross-country", "long hours",
+    }  # fmt: skip
 
 
 def test_only_one_source_counts() -> None:
