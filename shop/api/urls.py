@@ -20,6 +20,7 @@ from shop.api import (
     planning,
     readings,
     runs,
+    severity,
     sign_in,
     stock,
     tools,
@@ -79,6 +80,12 @@ urlpatterns = [
     path("units/<name:code>", units.UnitOne.as_view(), name="unit"),
     path("units/<name:code>/exchange-plan", units.ExchangePlan.as_view(), name="exchange-plan"),
     path("units/<name:code>/jobs", units.UnitJobs.as_view(), name="unit-jobs"),
+    path("units/<name:code>/severity", severity.UnitSeverity.as_view(), name="unit-severity"),
+    path(
+        "units/<name:code>/temperature-hours", severity.TemperatureMonth.as_view(), name="temperature-hours"
+    ),
+    path("units/<name:code>/measured-severity", severity.MeasuredTaken.as_view(), name="measured-severity"),
+    path("severity-factors/<int:pk>/end", severity.FactorEnded.as_view(), name="severity-factor-end"),
     path("readings", readings.ReadingList.as_view(), name="readings"),
     path("readings/<int:pk>/answer", readings.ReadingAnswered.as_view(), name="reading-answer"),
     path("due-list", due.DueList.as_view(), name="due-list"),

@@ -24,6 +24,7 @@ TABLES = (
     fleet.UNITS,
     house.UNIT_CARD,
     fleet.SEVERITY,
+    fleet.TEMPERATURE_HOURS,
     fleet.METER_CHANGES,
     READINGS,
     fleet.LAST_SERVICES,

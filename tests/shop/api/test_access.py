@@ -12,6 +12,7 @@ READ = [
     "units/K01-TB6",
     "units/K01-TB6/exchange-plan",
     "units/K01-TB6/jobs",
+    "units/K01-TB6/severity",
     "readings",
     "due-list",
     "order-list",
@@ -32,6 +33,10 @@ WRITE = [
     "readings",
     "readings/1/answer",
     "units/K01-TB6/jobs",
+    "units/K01-TB6/severity",
+    "units/K01-TB6/temperature-hours",
+    "units/K01-TB6/measured-severity",
+    "severity-factors/1/end",
     "daily-runs",
     "stock-movements",
     "goods-in",
@@ -46,6 +51,7 @@ OTHER_DEPOT = [
     "units/K90-TB6",
     "units/K90-TB6/exchange-plan",
     "units/K90-TB6/jobs",
+    "units/K90-TB6/severity",
     "daily-runs/SOUTH/2026-03-09",
 ]
 

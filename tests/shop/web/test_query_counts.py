@@ -9,6 +9,7 @@ PAGES = [
     "/due?show=everything",
     "/due.csv?show=everything",
     "/units/K01-TB6",
+    "/units/K01-TB6/severity",
     "/vehicles/K01",
     "/orders",
     "/tools",
