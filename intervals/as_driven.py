@@ -6,6 +6,7 @@ was fixed at that job, the age carried over and the longest run it earned, is sc
 today holds. Linear cumulative wear, as in Palmgren and Miner's damage sum: common practice for oil life.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -45,6 +46,11 @@ class Wear:
         return cls(
             np.zeros(lines), ones, ones, np.zeros((lines, 1)), np.ones((lines, 1)), np.zeros((lines, 1))
         )
+
+    def take(self, rows: Sequence[int]) -> "Wear":
+        """Return the wear of some of the clocks."""
+        at = list(rows)
+        return Wear(*(getattr(self, name)[at] for name in Wear.__slots__))
 
 
 def wear_of(

@@ -10,8 +10,9 @@ from shop.models import Fitting, Job, LastService, Person, Reservation, Unit
 from shop.selectors.fluids import why_not
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
-from shop.services.job_credit import limits_keep, run_limits
+from shop.services.job_credit import RunLimits, limits_keep, run_limits
 from shop.services.job_report import JobReport, report_check
+from shop.services.job_standing import standing_at, standing_keep
 from shop.services.job_stock import stock_issue, waste_take
 from shop.services.job_tools import LEARNED_FROM, JobTools, job_tools
 from shop.services.job_totals import totals_on
@@ -58,8 +59,10 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
         volumes = _measured(unit, report, tools) if report.subject == "fluid" else None
         totals = totals_on(person, fitting, report)
         limits = run_limits(fitting, report, totals, volumes.share if volumes else 1.0)
+        standing = standing_at(fitting, report, totals, is_whole=limits == RunLimits())
         before, after, last = last_service_move(fitting, report, totals, volumes.share if volumes else None)
         limits_keep(last, limits)
+        standing_keep(last, standing)
         job = _job(unit, fitting, report, volumes, totals, tools)
         last.job = job
         if volumes is not None:
