@@ -15,6 +15,7 @@ from shop.api import (
     bench,
     due,
     health,
+    holds,
     learning,
     orders,
     planning,
@@ -89,6 +90,13 @@ urlpatterns = [
     path("readings", readings.ReadingList.as_view(), name="readings"),
     path("readings/<int:pk>/answer", readings.ReadingAnswered.as_view(), name="reading-answer"),
     path("due-list", due.DueList.as_view(), name="due-list"),
+    path("units/<name:code>/deferrals", holds.UnitDeferrals.as_view(), name="unit-deferrals"),
+    path("deferrals", holds.DeferralList.as_view(), name="deferrals"),
+    path("deferrals/<int:pk>/end", holds.DeferralEnded.as_view(), name="deferral-end"),
+    path("recalls", holds.RecallList.as_view(), name="recalls"),
+    path(
+        "recalls/<name:code>/vehicles/<name:number>/close", holds.RecallClosed.as_view(), name="recall-close"
+    ),
     path("what-if", planning.WhatIf.as_view(), name="what-if"),
     path("order-list", orders.OrderList.as_view(), name="order-list"),
     path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),

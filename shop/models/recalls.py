@@ -7,7 +7,11 @@ from shop.models.codes import in_addresses
 
 
 class Recall(models.Model):
-    """One notice, for vehicles that carry a unit model, for vehicles named one by one, or both."""
+    """One notice.
+
+    With unit models it is about those units, with vehicles named only about these; without unit models it is about the
+    whole of each vehicle named.
+    """
 
     class Kind(models.TextChoices):
         STOP_DRIVE = "stop-drive"

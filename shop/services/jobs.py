@@ -9,6 +9,7 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Fitting, Job, LastService, Person, Reservation, Unit
 from shop.selectors.fluids import why_not
 from shop.services.changes import change_note, changes_write
+from shop.services.deferrals import deferrals_done
 from shop.services.due import due_refresh_now
 from shop.services.job_credit import RunLimits, limits_keep, run_limits
 from shop.services.job_report import JobReport, report_check
@@ -69,6 +70,7 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
             _move_fluid(person, fitting, job, last, volumes, report)
         last.save()
         _note(person, job, last, before, after)
+        deferrals_done(unit, report.subject, report.done_on, report.done_by)
         due_refresh_now([fitting.vehicle_id])
         depot = fitting.vehicle.depot
         order_list_propose(depot, clock.today(depot.time_zone), clock.local_time(depot.time_zone))

@@ -332,6 +332,11 @@ JOBS = Table(
 
 def _check_hold(row: Row, records: Records) -> None:
     unit, vehicle, until = row.values["unit"], row.values["vehicle"], row.values["until"]
+    if row.values["kind"] == Hold.Kind.DEFERRAL and (until is None or not row.values["signed_by"]):
+        row.refuse(
+            "signed_by" if until else "until",
+            "it is blank; a deferral is signed by a named person and ends on a day.",
+        )
     if until is not None and until <= row.values["from_day"]:
         row.refuse("until", "it is not after from_day; give the first day the hold no longer counts.")
     if unit is not None:
@@ -352,6 +357,6 @@ HOLDS = simple(
         Column("until", day, "until"),
         Column("signed_by", field="signed_by"),
     ),
-    ("vehicle", "kind", "from_day"),
+    ("vehicle", "unit", "kind", "from_day"),
     check=_check_hold,
 )
