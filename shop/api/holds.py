@@ -109,6 +109,8 @@ class RecallList(_Recalls, GenericAPIView):
     """Recalls and bulletins; never complete, the maker's or the authority's word counts."""
 
     needs = ("plan",)
+    filter_backends = ()
+    pagination_class = None
 
     @extend_schema(summary="Recalls", responses=shapes.RecallRow(many=True))
     def get(self, request: Request) -> Response:

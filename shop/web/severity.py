@@ -268,6 +268,6 @@ def stair_of(page: SeverityPage) -> Stair:
     path = f"M{x(first)} {y(steps[0][1])}"
     for day, value in steps[1:]:
         path += f"H{x(day)}V{y(value)}"
-    marks = [(x(day) + 4, y(value) - 5, f"×{value:.3g}") for day, value in steps]
+    marks = [(x(day) + 4, y(value) - 5, f"×{value:.4g}") for day, value in steps]
     days = [(x(day), f"{day:%b %Y}") for day, _ in [(first, 0), (page.today, 0)]]
     return Stair(path + f"H{WIDTH - RIGHT}", marks, days, y(1.0), WIDTH, HEIGHT, floor)
