@@ -105,9 +105,9 @@ def clock_as_driven(clock: Clock, wear: Wear) -> Clock:
         return replace(clock, since_at_reading=since)
     merged = [_segments(clock, wear, int(row)) for row in rows]
     most = max([clock.segment_starts_days.shape[1], *(len(starts) for starts, _ in merged)])
-    wide = ((0, 0), (0, most - clock.segment_starts_days.shape[1]))
-    starts = np.pad(clock.segment_starts_days, wide, constant_values=np.nan)
-    rates = np.pad(clock.segment_rates, wide, constant_values=np.nan)
+    given = clock.segment_starts_days.shape
+    starts, rates = (np.full((given[0], most), np.nan) for _ in range(2))
+    starts[:, : given[1]], rates[:, : given[1]] = clock.segment_starts_days, clock.segment_rates
     for row, (own_starts, own_rates) in zip(rows, merged, strict=True):
         starts[row], rates[row] = np.nan, np.nan
         starts[row, : len(own_starts)], rates[row, : len(own_rates)] = own_starts, own_rates

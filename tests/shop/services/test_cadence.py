@@ -6,6 +6,7 @@ the next is scheduled from there (as PS Magazine, article 2042883, 18 Dec 2019, 
 """
 
 import datetime
+from pathlib import Path
 
 import pytest
 
@@ -60,6 +61,13 @@ def next_run(unit):
 )
 def test_the_next_counts_from_the_scheduled_point_inside_the_window(yard, used_km, expected):
     assert close(yard, "A1", used_km, cadence=SCHEDULED) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("used_km", [57_000, 63_000, 67_000])
+def test_the_table_of_the_developers_page_is_what_comes_out(yard, used_km):
+    page = (Path(__file__).resolve().parents[3] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    expected = close(yard, "A1", used_km, cadence=SCHEDULED)
+    assert f"| {used_km:,} km | {expected:,.0f} km |".replace(",", " ") in page.splitlines()
 
 
 @pytest.mark.parametrize("used_km", [57_000, 63_000, 67_000])

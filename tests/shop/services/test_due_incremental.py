@@ -203,7 +203,17 @@ def happen(kind, number, much, day):
         )
         RuleVersion.objects.update(cadence=RuleVersion.Cadence.FROM_SCHEDULED)
         fleet_mark()
-    elif kind == "deferral":
+    elif kind in ("deferral", "recall", "recall closed"):
+        hold_back(kind, vehicle, much, day)
+    elif kind == "leaving":
+        Vehicle.objects.filter(pk=vehicle.pk).update(leaves_on=day + datetime.timedelta(days=much))
+        vehicles_mark([vehicle.pk])
+    elif kind == "by hand":
+        fleet_mark()
+
+
+def hold_back(kind, vehicle, much, day):
+    if kind == "deferral":
         line = DueLine.objects.filter(vehicle=vehicle).first()
         meter = Meter.objects.get(vehicle=vehicle)
         total = meter.readings.filter(status="accepted").order_by("-read_at").first().true_total
@@ -216,7 +226,7 @@ def happen(kind, number, much, day):
             vehicles_mark([vehicle.pk])
     elif kind == "recall":
         recall, _ = Recall.objects.get_or_create(
-            code=f"R-{number}-{day}",
+            code=f"R-{vehicle.number}-{day}",
             defaults={
                 "title": "x", "source": "y", "kind": Recall.Kind.values[much % 3],
                 "from_day": day + datetime.timedelta(days=much % 4),
@@ -235,8 +245,3 @@ def happen(kind, number, much, day):
                 how="done",
             )
         vehicles_mark([vehicle.pk])
-    elif kind == "leaving":
-        Vehicle.objects.filter(pk=vehicle.pk).update(leaves_on=day + datetime.timedelta(days=much))
-        vehicles_mark([vehicle.pk])
-    elif kind == "by hand":
-        fleet_mark()
