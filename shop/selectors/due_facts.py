@@ -240,7 +240,7 @@ def _scheduled(inputs: CoreInputs, row: int, index: int) -> float:
     return float(scheduled_runs(own, is_distance=index == DISTANCE)[0] * wear.job_factor[row])
 
 
-def stretches(inputs: CoreInputs, row: int, index: int) -> tuple[StretchRun, ...]:
+def _driven(inputs: CoreInputs, row: int, index: int) -> tuple[StretchRun, ...]:
     """Return the run since the last job by the severity it was driven with, on the distance or hour clock."""
     is_distance = index == DISTANCE
     clock, wear = (
@@ -263,14 +263,14 @@ def _stretches(inputs: CoreInputs, row: int, clock: str) -> list[dict[str, Any]]
             "counts_as": _rounded(one.counts_as * factor),
             "unit": unit,
         }
-        for one in stretches(inputs, row, index)
+        for one in _driven(inputs, row, index)
     ]
 
 
 def _driven_note(inputs: CoreInputs, row: int, told: int) -> str:
     if told == TIME:
         return ""
-    found = stretches(inputs, row, told)
+    found = _driven(inputs, row, told)
     if not found or found[-1].begins is None:
         return ""
     last = found[-1]
