@@ -86,21 +86,6 @@ FACTORS: Final = (
 AVERAGE_SPEED_KM_H: Final = {"bus": 18.0, "refuse": 9.0, "van": 32.0, "trunk": 60.0}
 
 
-@dataclass(frozen=True, slots=True)
-class SeverityChoice:
-    """The severity that counts, and why.
-
-    Attributes:
-        value: the severity; 1 when nothing is known about the duty.
-        source: "temperature", "duty" or "none".
-        sentence: why this one.
-    """
-
-    value: float
-    source: str
-    sentence: str
-
-
 def severity_from_temperature_hours(shares: Sequence[float], temps_c: Sequence[float]) -> float:
     """Return the severity from the share of running hours spent at each fluid temperature.
 
@@ -138,31 +123,6 @@ def severity_from_duty(factors: Iterable[float]) -> float:
             f"Duty factors {values} cannot be used. Allowed: numbers above 0. Take the list's values."
         )
     return min(max(math.prod(values), LEAST_SEVERITY), MOST_SEVERITY)
-
-
-def choose_severity(
-    from_temperature: float | None, sensor_hours_share: float | None, from_duty: float | None
-) -> SeverityChoice:
-    """Choose one source of severity, never both: both measure the same heat.
-
-    Args:
-        from_temperature: severity by `severity_from_temperature_hours`, or None.
-        sensor_hours_share: share of the running hours the temperature sensor covered, or None.
-        from_duty: severity by `severity_from_duty`, or None.
-    """
-    share = sensor_hours_share if sensor_hours_share is not None else 0.0
-    if from_temperature is not None and share >= LEAST_SENSOR_SHARE:
-        return SeverityChoice(from_temperature, "temperature", f"Measured over {share:.0%} of the hours.")
-    too_few = (
-        f"The sensor covers {share:.0%} of the hours, 60 % are needed. "
-        if from_temperature is not None
-        else ""
-    )
-    if from_duty is not None:
-        return SeverityChoice(from_duty, "duty", f"{too_few}Product of the duty factors.")
-    return SeverityChoice(
-        1.0, "none", f"{too_few}Nothing is known about the duty: the interval stands as written."
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from shop import clock
 from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
 from shop.planning.waste import WasteState, call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
+from shop.selectors.deferrals import Deferral, deferral_list
 from shop.selectors.due import stale_lines, states_of
 from shop.selectors.due_search import (
     IN_THE_BAY,
@@ -90,6 +91,7 @@ class Board:
     stale: Shortened
     tanks: list[Tank]
     yesterday: Yesterday
+    put_off: list[Deferral]
     is_worked_out: bool
 
 
@@ -125,6 +127,7 @@ def board_for(person: Person) -> Board:
             _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
         ],
         yesterday=_yesterday(person, days),
+        put_off=deferral_list(person).in_force[:SHOWN_ROWS],
         is_worked_out=any(states.values()),
     )
 

@@ -16,8 +16,6 @@ from intervals.measured_duty import NOTHING
 from shop.errors import ApplicationError
 from shop.selectors.severity_page import SeverityPage, factors_of, severity_page
 from shop.services.severity import (
-    COLDEST_C,
-    HOTTEST_C,
     LEAST_FACTOR,
     MOST_FACTOR,
     FactorReport,
@@ -244,8 +242,6 @@ def _render(
         "hours_form": hours_form or HoursForm(),
         "stair": stair_of(page),
         "can_use": page.proposal.action != NOTHING,
-        "coldest": COLDEST_C,
-        "hottest": HOTTEST_C,
     }
     return render(request, "shop/severity.html", context, status=422 if has_errors else 200)
 

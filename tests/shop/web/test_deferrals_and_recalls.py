@@ -21,6 +21,7 @@ def test_it_is_looked_at_before_it_is_signed(foreman):
     assert "Sign it" in page
     assert foreman.post(DEFERRAL, ASKED | {"do": "sign"}).status_code == 302
     hold = Hold.objects.get()
+    assert "no spare van, signed Ines" in foreman.get("/").content.decode()
     listed = foreman.get("/deferrals").content.decode()
     assert "no spare van" in listed
     assert "Signed Ines" in listed
