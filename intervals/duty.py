@@ -7,6 +7,7 @@ the maker's to allow: the maker's own severe-duty schedule always goes before th
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from intervals.errors import RuleError
@@ -29,56 +30,60 @@ class DutyFactor:
     Attributes:
         key: its short name.
         when: what has to be true of the vehicle's use.
-        value: the usual factor; `low` and `high` bound what is reasonable.
+        value: the usual factor, `low` and `high` bound what is reasonable; all None where a condition is published
+            as severe but nobody's figure for it is known.
         source: where the condition and the figure come from.
     """
 
     key: str
     when: str
-    value: float
-    low: float
-    high: float
+    value: float | None
+    low: float | None
+    high: float | None
     source: str
 
 
 _NO_SOURCE: Final = "figure: common practice, no source"
+_NO_FIGURE: Final = "no figure is published, type the maker's or the house's"
+_CLUBS: Final = "condition: advice of motoring clubs in the US, AAA"
+_TM_TRUCK: Final = "condition: US Army TM 9-2320-280-10"
+_TM_LOADER: Final = "condition: US Army TM 10-3930-671-24"
+_TM_TRACKED: Final = "condition: US Army TM 9-2350-247-10"
 FACTORS: Final = (
-    DutyFactor("short trips", "trips under 8 km", 1.3, 1.3, 1.3, _NO_SOURCE),
+    DutyFactor("short trips", "trips under 8 km", 1.3, 1.3, 1.3, f"{_CLUBS}, trips under 10 miles; {_NO_SOURCE}"),
     DutyFactor(
         "idle", "idle and power-take-off over 30 % of the hours", 1.25, 1.25, 1.25,
-        f"condition: US Army TM 10-3930-671-24, extended idling; {_NO_SOURCE}",
+        f"{_TM_LOADER}, extended idling; {_NO_SOURCE}",
     ),
-    DutyFactor("towing", "towing over 25 % of the distance", 1.3, 1.3, 1.5, _NO_SOURCE),
-    DutyFactor("stop and start", "three or more stops a km", 1.5, 1.5, 2.0, _NO_SOURCE),
+    DutyFactor("towing", "towing over 25 % of the distance", 1.3, 1.3, 1.5, f"{_CLUBS}; {_NO_SOURCE}"),
+    DutyFactor(
+        "stop and start", "three or more stops a km", 1.5, 1.5, 2.0, f"{_CLUBS}, stop and go; {_NO_SOURCE}"
+    ),
     DutyFactor("hills", "hilly routes", 1.15, 1.15, 1.15, _NO_SOURCE),
     DutyFactor(
-        "heat", "a season above 35 °C", 1.2, 1.2, 1.2,
-        f"condition: US Army TM 9-2320-280-10, high temperature; {_NO_SOURCE}",
+        "heat", "a season above 35 °C", 1.2, 1.2, 1.2, f"{_TM_TRUCK}, high temperature; {_NO_SOURCE}"
     ),
     DutyFactor(
         "dust or water", "dust, sand, mud or wading", 1.3, 1.3, 1.5,
-        f"condition: US Army TM 9-2350-247-10 and TM 10-3930-671-24; {_NO_SOURCE}",
+        f"{_TM_TRACKED} and TM 10-3930-671-24; {_NO_SOURCE}",
     ),
     DutyFactor("steady motorway", "mostly steady motorway running", 0.85, 0.85, 0.85, _NO_SOURCE),
+    DutyFactor("cold", "long spells of hard frost", None, None, None, f"{_TM_TRUCK}, low temperature; {_NO_FIGURE}"),
+    DutyFactor(
+        "high speed", "prolonged high speed", None, None, None, f"{_TM_TRUCK}, prolonged high speed; {_NO_FIGURE}"
+    ),
+    DutyFactor(
+        "cross-country", "extended running off the road", None, None, None,
+        f"{_TM_TRUCK}, extended cross-country; {_NO_FIGURE}",
+    ),
+    DutyFactor(
+        "long hours", "longer hours than usual, long hard use", None, None, None,
+        f"{_TM_LOADER}, longer-than-usual hours; {_NO_FIGURE}",
+    ),
 )  # fmt: skip
 
 # Common practice, no source. US Army TM 9-2320-280-10 pairs limits that imply 32 to 48 km/h of engine hours.
 AVERAGE_SPEED_KM_H: Final = {"bus": 18.0, "refuse": 9.0, "van": 32.0, "trunk": 60.0}
-
-
-@dataclass(frozen=True, slots=True)
-class SeverityChoice:
-    """The severity that counts, and why.
-
-    Attributes:
-        value: the severity; 1 when nothing is known about the duty.
-        source: "temperature", "duty" or "none".
-        sentence: why this one.
-    """
-
-    value: float
-    source: str
-    sentence: str
 
 
 def severity_from_temperature_hours(shares: Sequence[float], temps_c: Sequence[float]) -> float:
@@ -120,29 +125,65 @@ def severity_from_duty(factors: Iterable[float]) -> float:
     return min(max(math.prod(values), LEAST_SEVERITY), MOST_SEVERITY)
 
 
-def choose_severity(
-    from_temperature: float | None, sensor_hours_share: float | None, from_duty: float | None
-) -> SeverityChoice:
-    """Choose one source of severity, never both: both measure the same heat.
+@dataclass(frozen=True, slots=True)
+class FactorSpan:
+    """A severity factor from a day on.
 
-    Args:
-        from_temperature: severity by `severity_from_temperature_hours`, or None.
-        sensor_hours_share: share of the running hours the temperature sensor covered, or None.
-        from_duty: severity by `severity_from_duty`, or None.
+    Attributes:
+        reason: what it is about; a later one of the same reason takes its place.
+        value: the factor.
+        begins: first day it counts.
+        ends: first day it no longer counts; None while nobody has ended it.
+        is_measured: measured on the fluid itself; stands alone while it holds.
     """
-    share = sensor_hours_share if sensor_hours_share is not None else 0.0
-    if from_temperature is not None and share >= LEAST_SENSOR_SHARE:
-        return SeverityChoice(from_temperature, "temperature", f"Measured over {share:.0%} of the hours.")
-    too_few = (
-        f"The sensor covers {share:.0%} of the hours, 60 % are needed. "
-        if from_temperature is not None
-        else ""
-    )
-    if from_duty is not None:
-        return SeverityChoice(from_duty, "duty", f"{too_few}Product of the duty factors.")
-    return SeverityChoice(
-        1.0, "none", f"{too_few}Nothing is known about the duty: the interval stands as written."
-    )
+
+    reason: str
+    value: float
+    begins: date
+    ends: date | None = None
+    is_measured: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SeverityStep:
+    """The severity of a unit from a day on."""
+
+    begins: date
+    value: float
+
+
+def factors_on(spans: Iterable[FactorSpan], day: date) -> tuple[FactorSpan, ...]:
+    """Return the factors that count on ``day``: the newest begun of each reason unless it has ended.
+
+    A measured one stands alone, the newest if there are several: both sources see the same heat.
+    """
+    newest: dict[str, FactorSpan] = {}
+    for span in sorted(spans, key=lambda one: one.begins):
+        if span.begins <= day:
+            newest[span.reason] = span
+    held = [newest[reason] for reason in sorted(newest)]
+    held = [span for span in held if span.ends is None or span.ends > day]
+    measured = [span for span in held if span.is_measured]
+    return (max(measured, key=lambda one: one.begins),) if measured else tuple(held)
+
+
+def severity_of(spans: Iterable[FactorSpan]) -> float:
+    """Return the severity of factors that count together: the measured one, or the product of the duty factors."""
+    held = list(spans)
+    if held and held[0].is_measured:
+        return held[0].value
+    return severity_from_duty(span.value for span in held)
+
+
+def severity_steps(spans: Sequence[FactorSpan], until: date) -> tuple[SeverityStep, ...]:
+    """Return the severity of a unit as it went, up to and with ``until``; the first step reaches back for ever."""
+    days = {span.begins for span in spans} | {span.ends for span in spans if span.ends is not None}
+    steps = [SeverityStep(date.min, 1.0)]
+    for day in sorted(day for day in days if day <= until):
+        value = severity_of(factors_on(spans, day))
+        if value != steps[-1].value:
+            steps.append(SeverityStep(day, value))
+    return tuple(steps)
 
 
 def step_severity(current: float, target: float, evidence_months: float) -> float:

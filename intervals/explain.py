@@ -67,6 +67,20 @@ def explain_due(fact: DueFact) -> str:
     return "; ".join(part for part in parts if part)
 
 
+def explain_severity(begins: date, severity: float, run: float, counts_as: float, unit: str) -> str:
+    """Return a stretch of run in words, such as "since 1 Nov 2025 with 1.3: 4 100 km count as 5 330"."""
+    told = f"{_amount(run, unit)} count as {_number(counts_as, unit)}"
+    return f"since {_day(begins, None)} with {severity:.4g}: {told}"
+
+
+def explain_schedule(after: float, unit: str) -> str:
+    """Return where a service counts from that does not count from its last job; below zero it lay before the job."""
+    if after == 0:
+        return ""
+    side = "after" if after > 0 else "before"
+    return f"counted from the scheduled point, {_amount(abs(after), unit)} {side} the last job"
+
+
 def _standing(fact: DueFact) -> str:
     if not (_is_known(fact.used) and _is_known(fact.limit)):
         return ""

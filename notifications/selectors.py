@@ -28,7 +28,6 @@ from shop.models import (
     DailyRun,
     Depot,
     DueLine,
-    Hold,
     Job,
     OrderMail,
     Person,
@@ -40,6 +39,7 @@ from shop.planning.waste import call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
 from shop.selectors.due_search import IN_THE_BAY, missed_bookings
+from shop.selectors.holds import holds_on
 from shop.selectors.supplier_orders import LateLine, days_late, late_lines, lines_coming, units_waiting
 
 REASON_CHARACTERS = 90
@@ -140,7 +140,7 @@ def digest_gather(person: Person, as_of: datetime.date, not_yet: Sequence[Depot]
         site_url=settings.SITE_URL.rstrip("/"),
         failed=tuple(failed.order_by("depot__code").values_list("depot__code", flat=True)),
         not_yet=tuple(sorted(depot.code for depot in not_yet)),
-        half_done=tuple(_half_done(jobs.half_done, lines)),
+        half_done=tuple(_half_done(jobs.half_done, lines, as_of)),
         due=tuple(_due_items(lines, jobs, as_of)),
         bookings=tuple(jobs.today),
         orders=tuple(_order_items(proposed)),
@@ -166,7 +166,7 @@ def _standing(line: DueLine | None) -> str:
     return f"{line.state}{share}"
 
 
-def _half_done(jobs: list[Job], lines: list[DueLine]) -> Iterable[HalfDone]:
+def _half_done(jobs: list[Job], lines: list[DueLine], as_of: datetime.date) -> Iterable[HalfDone]:
     by_key = {(line.unit_id, line.rule.subject): line for line in lines}
     for job in jobs:
         depot = job.vehicle.depot
@@ -184,15 +184,27 @@ def _half_done(jobs: list[Job], lines: list[DueLine]) -> Iterable[HalfDone]:
             standing=_standing(by_key.get((job.unit_id, job.subject))),
         )
     told = {job.unit_id for job in jobs}
+    stopped = {line.vehicle_id for line in lines if line.must_not_move and ON_HOLD in line.overlays}
+    recalls = {
+        pk: next((hold.recall_code for hold in holds if hold.is_stop_drive), "")
+        for pk, holds in holds_on(as_of, stopped).items()
+    }
     for line in lines:
         if line.must_not_move and line.unit_id not in told:
-            told.add(line.unit_id)
+            stop = recalls.get(line.vehicle_id, "")
+            # A vehicle stopped by a recall is told once, not once for each of its units.
+            told |= (
+                {one.unit_id for one in lines if one.vehicle_id == line.vehicle_id}
+                if stop
+                else {line.unit_id}
+            )
             yield HalfDone(
                 vehicle=line.vehicle.number,
                 unit_code=line.unit.code,
                 what=_what(line.unit.unit_model.code, line.rule.subject),
                 place=line.vehicle.depot.code,
                 state="not finished",
+                stopped_by=f"stop-drive recall {stop}" if stop else "",
                 volume_unit=line.vehicle.depot.volume_unit,
                 standing=_standing(line),
             )
@@ -226,15 +238,20 @@ def _due_items(lines: list[DueLine], jobs: _JobsOfTheDay, as_of: datetime.date) 
             bay=jobs.bays.get(key, ""),
             missed=missed[key],
             spare_from=line.vehicle.spare_from,
-            hold_reason=reasons.get(line.unit_id) or reasons.get((line.vehicle_id,), ""),
+            hold_reason=reasons.get(line.pk, ""),
         )
 
 
-def _hold_reasons(lines: list[DueLine], as_of: datetime.date) -> dict[int | tuple[int], str]:
-    """Return reasons by unit, and by vehicle (as a one-tuple) where the whole vehicle is held."""
-    held = {line.vehicle_id for line in lines if ON_HOLD in line.overlays}
-    holds = Hold.objects.filter(vehicle__in=held, from_day__lte=as_of).exclude(until__lte=as_of)
-    return {hold.unit_id or (hold.vehicle_id,): hold.reason for hold in holds.order_by("-from_day")}
+def _hold_reasons(lines: list[DueLine], as_of: datetime.date) -> dict[int, str]:
+    """Return the newest reason each held line is held for."""
+    held = [line for line in lines if ON_HOLD in line.overlays]
+    holds = holds_on(as_of, {line.vehicle_id for line in held})
+    return {
+        line.pk: next(
+            (hold.reason for hold in holds[line.vehicle_id] if hold.covers(line.unit_id, line.rule_id)), ""
+        )
+        for line in held
+    }
 
 
 def _booking(job: Job, local: datetime.datetime) -> Booking:

@@ -6,11 +6,11 @@ from datetime import date, datetime, time
 
 @dataclass(frozen=True, slots=True)
 class HalfDone:
-    """A vehicle that must not move because a job on one of its units is not finished.
+    """A vehicle that must not move: a job on one of its units is not finished, or a recall stops it.
 
     what: the unit in words. place: bay and depot. since: local time since when. out_l, in_l: litres so far;
     out_kg: what came out where it was weighed; None when not known. volume_unit: unit to show litres in.
-    standing: the unit's due state in words.
+    standing: the unit's due state in words. stopped_by: the recall that stops it; empty for an unfinished job.
     """
 
     vehicle: str
@@ -24,6 +24,7 @@ class HalfDone:
     in_l: float | None = None
     volume_unit: str = "L"
     standing: str = ""
+    stopped_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

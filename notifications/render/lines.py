@@ -62,6 +62,10 @@ def unit_path(unit_code: str) -> str:
 
 def half_done_line(item: HalfDone, today: date) -> Line:
     """Say what is missing in a vehicle that must not move."""
+    if item.stopped_by:
+        return _line(
+            item.vehicle, item.unit_code, "Do not drive", [item.stopped_by, item.place, item.standing]
+        )
     verb = "Fill" if item.state == "empty" else "Finish"
     since = f" since {instant_words(item.since, today)}" if item.since else ""
     back = f"{volume_words(item.in_l, item.volume_unit)} in" if item.in_l is not None else "nothing noted in"

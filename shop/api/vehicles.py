@@ -20,14 +20,13 @@ class VehicleList(Scoped, ListAPIView):
 
 @extend_schema(summary="One vehicle", tags=["vehicles"])
 class VehicleOne(Scoped, RetrieveAPIView):
-    """A vehicle with its meters, units, holds and due lines."""
+    """A vehicle with its meters, units, what holds work back and due lines."""
 
     rows = vehicles_of
     serializer_class = VehicleDetail
     what = "vehicle"
     related = (
         "meters",
-        "holds__unit",
         "fittings__unit__unit_model",
         "due_lines__rule",
         "due_lines__vehicle__depot",

@@ -11,7 +11,8 @@ from shop.models.measuring import FluidSample, MeasuringTool
 from shop.models.orders import KitPart, OrderedLine, Pack, ProposedLine, Supplier
 from shop.models.people import Person
 from shop.models.readings import Meter, MeterChange, Reading
-from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor
+from shop.models.recalls import Recall, RecallClosing
+from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor, TemperatureHours
 from shop.models.runs import DailyRun
 from shop.models.stock import Reservation, StockItem, StockMovement, WasteMovement, WasteTank
 from shop.models.supplier_orders import OrderMail, SupplierOrder
@@ -48,6 +49,8 @@ __all__ = [
     "Product",
     "ProposedLine",
     "Reading",
+    "Recall",
+    "RecallClosing",
     "Requirement",
     "Reservation",
     "RuleVersion",
@@ -59,6 +62,7 @@ __all__ = [
     "StockMovement",
     "Supplier",
     "SupplierOrder",
+    "TemperatureHours",
     "Unit",
     "UnitModel",
     "Vehicle",

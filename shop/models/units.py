@@ -168,6 +168,21 @@ class LastService(models.Model):
     )
     run_limit_h = models.FloatField(null=True, blank=True)
     run_limit_days = models.FloatField(null=True, blank=True)
+    age_severity_km = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Mean severity the carried distance was run with; empty: that of its day.",
+    )
+    age_severity_h = models.FloatField(null=True, blank=True)
+    scheduled_on = models.DateField(
+        null=True,
+        blank=True,
+        help_text="When the job was scheduled by the calendar, if that decided and it was done inside its window.",
+    )
+    scheduled_unit_km = models.FloatField(
+        null=True, blank=True, help_text="The unit's own distance the job was scheduled at, likewise."
+    )
+    scheduled_unit_h = models.FloatField(null=True, blank=True)
     fresh_share = models.FloatField(null=True, blank=True)
     parcels = models.JSONField(
         default=list, help_text="What the fill is made of: share and age at the job, oldest last."

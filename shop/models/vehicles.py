@@ -53,7 +53,10 @@ class Vehicle(models.Model):
 
 
 class Hold(models.Model):
-    """A reason not to do the work now; it lies over the due state and never changes it."""
+    """A reason not to do the work now; it lies over the due state and never changes it.
+
+    A signed deferral is about one due line, lasts until a day or an earlier meter total, and keeps what its signer saw.
+    """
 
     class Kind(models.TextChoices):
         RECALL = "recall"
@@ -64,18 +67,63 @@ class Hold(models.Model):
     unit = models.ForeignKey(
         "shop.Unit", null=True, blank=True, on_delete=models.CASCADE, related_name="holds"
     )
+    rule = models.ForeignKey(
+        "shop.IntervalRule",
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="holds",
+        help_text="The due line it is about; empty: every line of the unit.",
+    )
     kind = models.CharField(max_length=12, choices=Kind)
     reason = models.CharField(max_length=200)
     from_day = models.DateField()
     until = models.DateField(null=True, blank=True, help_text="First day the hold no longer counts.")
+    until_meter = models.ForeignKey(
+        "shop.Meter", null=True, blank=True, on_delete=models.CASCADE, related_name="holds"
+    )
+    until_total = models.FloatField(
+        null=True, blank=True, help_text="True total of that meter, km or h, at which it ends before its day."
+    )
     signed_by = models.CharField(max_length=80, blank=True)
+    answers_for = models.CharField(
+        max_length=80, blank=True, help_text="Who answers for a warranty or safety item that runs past due."
+    )
+    share_then = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Place in the interval on its last day, as the signer saw it; 1 is due.",
+    )
+    ended_on = models.DateField(null=True, blank=True, help_text="Ended by a person on this day.")
+    ended_by = models.CharField(max_length=80, blank=True)
+    ended_why = models.CharField(max_length=200, blank=True)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["vehicle", "kind", "from_day"], name="hold_once"),
+            models.UniqueConstraint(
+                fields=["vehicle", "kind", "from_day"], condition=Q(unit__isnull=True), name="hold_once"
+            ),
+            models.UniqueConstraint(
+                fields=["unit", "kind", "from_day"],
+                condition=Q(unit__isnull=False, rule__isnull=True),
+                name="hold_of_unit_once",
+            ),
+            models.UniqueConstraint(
+                fields=["unit", "rule", "kind", "from_day"],
+                condition=Q(rule__isnull=False, ended_on__isnull=True),
+                name="hold_of_line_once",
+            ),
             models.CheckConstraint(
                 condition=Q(until__isnull=True) | Q(until__gt=models.F("from_day")),
                 name="hold_ends_after_it_starts",
+            ),
+            models.CheckConstraint(
+                condition=Q(until_meter__isnull=True, until_total__isnull=True)
+                | Q(until_meter__isnull=False, until_total__gt=0, until__isnull=False),
+                name="hold_total_has_a_meter_and_a_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_on__isnull=True) | ~Q(ended_by=""), name="hold_is_ended_by_a_person"
             ),
         ]
 

@@ -10,6 +10,7 @@ from shop import clock
 from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
 from shop.planning.waste import WasteState, call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
+from shop.selectors.deferrals import Deferral, deferral_list
 from shop.selectors.due import stale_lines, states_of
 from shop.selectors.due_search import (
     IN_THE_BAY,
@@ -20,6 +21,7 @@ from shop.selectors.due_search import (
     missed_bookings,
 )
 from shop.selectors.due_today import brought_to_today
+from shop.selectors.holds import holds_on
 
 SHOWN_ROWS = 12
 
@@ -37,7 +39,10 @@ class BigNumber:
 
 @dataclass(frozen=True, slots=True)
 class Stopped:
-    """A vehicle that must not move: the unfinished job that says so, or the due line when there is none."""
+    """A vehicle that must not move: the unfinished job that says so, or the due line when there is none.
+
+    recall: the stop-drive recall behind it, in words; empty without one.
+    """
 
     vehicle_number: str
     vehicle_name: str
@@ -45,6 +50,7 @@ class Stopped:
     depot: Depot
     job: Job | None
     line: DueLine | None
+    recall: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +91,7 @@ class Board:
     stale: Shortened
     tanks: list[Tank]
     yesterday: Yesterday
+    put_off: list[Deferral]
     is_worked_out: bool
 
 
@@ -101,7 +108,7 @@ def board_for(person: Person) -> Board:
     states = states_of(lines)
     return Board(
         numbers=_numbers(person, states, days),
-        stopped=_stopped(person, lines),
+        stopped=_stopped(person, lines, days),
         soon=_shortened(falls_due_soon(lines, depots).order_by("due_on", "vehicle__number", "pk")),
         bookings=_bookings(person, depots, days),
         orders=list(
@@ -120,6 +127,7 @@ def board_for(person: Person) -> Board:
             _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
         ],
         yesterday=_yesterday(person, days),
+        put_off=deferral_list(person).in_force[:SHOWN_ROWS],
         is_worked_out=any(states.values()),
     )
 
@@ -159,7 +167,7 @@ def _yesterday_states(states: Mapping[str, int], days: Mapping[int, datetime.dat
     }
 
 
-def _stopped(person: Person, lines: QuerySet[DueLine]) -> list[Stopped]:
+def _stopped(person: Person, lines: QuerySet[DueLine], days: Mapping[int, datetime.date]) -> list[Stopped]:
     jobs = jobs_of(person).filter(state__in=Job.MUST_NOT_MOVE).select_related("vehicle__depot")
     found = {
         job.vehicle_id: Stopped(
@@ -167,11 +175,20 @@ def _stopped(person: Person, lines: QuerySet[DueLine]) -> list[Stopped]:
         )
         for job in jobs.order_by("state_since")
     }
-    for line in lines.filter(must_not_move=True).order_by("vehicle__number", "pk"):
-        found.setdefault(
-            line.vehicle_id,
-            Stopped(line.vehicle.number, line.vehicle.name, line.unit.code, line.vehicle.depot, None, line),
-        )
+    held = {
+        line.vehicle_id: line
+        for line in lines.filter(must_not_move=True).order_by("-vehicle__number", "-pk")
+        if line.vehicle_id not in found
+    }
+    recalls = {
+        hold.vehicle_pk: f"{hold.recall_code}: {hold.reason}"
+        for holds in holds_on(max(days.values(), default=datetime.date.min), held).values()
+        for hold in holds
+        if hold.is_stop_drive
+    }
+    for line in sorted(held.values(), key=lambda own: own.vehicle.number):
+        own, recall = line.vehicle, recalls.get(line.vehicle_id, "")
+        found[own.pk] = Stopped(own.number, own.name, line.unit.code, own.depot, None, line, recall)
     return list(found.values())
 
 

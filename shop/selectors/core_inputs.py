@@ -9,12 +9,15 @@ import numpy as np
 import numpy.typing as npt
 from django.db.models import Max, QuerySet
 
+from intervals.as_driven import Wear, clock_as_driven
 from intervals.due import Clock, TimeClock
-from intervals.duty import severity_from_duty
+from intervals.duty import SeverityStep
 from intervals.fluid_age import next_due, time_clock_days_array
 from intervals.usage import Usage, usage_from_readings
 from shop.models import Fitting, IntervalRule, LastService, Meter, Reading, RuleVersion, SeverityFactor
+from shop.selectors.cadence import scheduled_days, scheduled_runs
 from shop.selectors.seasons import MeasuredUse, Stretch, stretches_of
+from shop.selectors.severity import ORDINARY, driven_wear, severities_of
 
 FloatArray = npt.NDArray[np.float64]
 LOOK_BACK_DAYS = 120
@@ -41,6 +44,7 @@ class Line:
     last: LastService | None
     factors: tuple[SeverityFactor, ...]
     severity: float
+    severity_steps: tuple[SeverityStep, ...]
     odometer: Meter | None
     hour_meter: Meter | None
 
@@ -58,6 +62,8 @@ class CoreInputs:
     closes_share: FloatArray
     distance_usage: Usage
     hours_usage: Usage
+    distance_wear: Wear
+    hours_wear: Wear
 
 
 def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
@@ -77,8 +83,17 @@ def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
     hour_meters = [line.hour_meter for line in lines]
     distance_usage = usage_of([meter for meter in odometers if meter], as_of)
     hours_usage = usage_of([meter for meter in hour_meters if meter], as_of)
+    distance_rows, hours_rows = (
+        _usage_rows(odometers, distance_usage),
+        _usage_rows(hour_meters, hours_usage),
+    )
     return _inputs(
-        as_of, lines, _usage_rows(odometers, distance_usage), _usage_rows(hour_meters, hours_usage)
+        as_of,
+        lines,
+        distance_rows,
+        hours_rows,
+        driven_wear(as_of, lines, distance_rows, SOURCE_TRUST, is_distance=True),
+        driven_wear(as_of, lines, hours_rows, SOURCE_TRUST, is_distance=False),
     )
 
 
@@ -87,20 +102,36 @@ def inputs_with(inputs: CoreInputs, lines: Sequence[Line]) -> CoreInputs:
 
     lines: those of `inputs`, in the same order, with another version or severity.
     """
-    return _inputs(inputs.as_of, list(lines), inputs.distance_usage, inputs.hours_usage)
+    return _inputs(
+        inputs.as_of,
+        list(lines),
+        inputs.distance_usage,
+        inputs.hours_usage,
+        inputs.distance_wear,
+        inputs.hours_wear,
+    )
 
 
-def _inputs(as_of: date, lines: list[Line], distance_rows: Usage, hours_rows: Usage) -> CoreInputs:
+def _inputs(
+    as_of: date,
+    lines: list[Line],
+    distance_rows: Usage,
+    hours_rows: Usage,
+    distance_wear: Wear,
+    hours_wear: Wear,
+) -> CoreInputs:
     return CoreInputs(
         as_of=as_of,
         lines=tuple(lines),
-        distance=_meter_clock(as_of, lines, distance_rows, is_distance=True),
-        hours=_meter_clock(as_of, lines, hours_rows, is_distance=False),
+        distance=_meter_clock(as_of, lines, distance_rows, distance_wear, is_distance=True),
+        hours=_meter_clock(as_of, lines, hours_rows, hours_wear, is_distance=False),
         time=_time_clock(as_of, lines),
         opens_share=np.array([line.version.opens_share for line in lines], dtype=np.float64),
         closes_share=np.array([line.version.closes_share for line in lines], dtype=np.float64),
         distance_usage=distance_rows,
         hours_usage=hours_rows,
+        distance_wear=distance_wear,
+        hours_wear=hours_wear,
     )
 
 
@@ -148,7 +179,7 @@ def _lines(as_of: date, fitted: list[Fitting]) -> list[Line]:
         (last.unit_id, last.subject): last
         for last in LastService.objects.filter(unit__in=unit_pks).select_related("product")
     }
-    factors = _factors(as_of, unit_pks)
+    severities = severities_of(as_of, unit_pks)
     meters = {
         (meter.vehicle_id, meter.kind): meter
         for meter in Meter.objects.filter(vehicle__in={fitting.vehicle_id for fitting in fitted})
@@ -157,15 +188,16 @@ def _lines(as_of: date, fitted: list[Fitting]) -> list[Line]:
     for fitting in fitted:
         model_pk, kind = fitting.unit.unit_model_id, fitting.vehicle.kind
         for rule, version in versions.get((model_pk, kind), versions.get((model_pk, ""), [])):
-            own = factors.get(fitting.unit_id, ()) if rule.subject == "fluid" else ()
+            own = severities.get(fitting.unit_id, ORDINARY) if rule.subject == "fluid" else ORDINARY
             lines.append(
                 Line(
                     fitting=fitting,
                     rule=rule,
                     version=version,
                     last=last_services.get((fitting.unit_id, rule.subject)),
-                    factors=own,
-                    severity=severity_from_duty(factor.factor for factor in own),
+                    factors=own.factors,
+                    severity=own.steps[-1].value,
+                    severity_steps=own.steps,
                     odometer=meters.get((fitting.vehicle_id, Meter.Kind.ODOMETER)),
                     hour_meter=meters.get((fitting.vehicle_id, Meter.Kind.HOURS)),
                 )
@@ -200,19 +232,6 @@ def _versions(
     return chosen
 
 
-def _factors(as_of: date, unit_pks: list[int]) -> dict[int, tuple[SeverityFactor, ...]]:
-    """Return each unit's factors in force: the newest per reason."""
-    newest: dict[tuple[int, str], SeverityFactor] = {}
-    for factor in SeverityFactor.objects.filter(unit__in=unit_pks, applies_from__lte=as_of).order_by(
-        "applies_from"
-    ):
-        newest[factor.unit_id, factor.reason] = factor
-    grouped: dict[int, list[SeverityFactor]] = defaultdict(list)
-    for (unit_pk, _), factor in sorted(newest.items()):
-        grouped[unit_pk].append(factor)
-    return {unit_pk: tuple(own) for unit_pk, own in grouped.items()}
-
-
 def _usage_rows(meters: list[Meter | None], usage: dict[int, tuple[float, ...]]) -> Usage:
     """Spread the usage of meters over the lines that count on them; lines without a meter get nan."""
     unknown = (np.nan, np.nan, np.nan, np.nan, np.nan, 0, False, 0)
@@ -222,7 +241,7 @@ def _usage_rows(meters: list[Meter | None], usage: dict[int, tuple[float, ...]])
     return Usage(*(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True)))
 
 
-def _meter_clock(as_of: date, lines: list[Line], usage: Usage, *, is_distance: bool) -> Clock:
+def _meter_clock(as_of: date, lines: list[Line], usage: Usage, wear: Wear, *, is_distance: bool) -> Clock:
     interval, since, age, f_ref, cap, run_limit = (np.full(len(lines), np.nan) for _ in range(6))
     policies = [line.version.policy for line in lines]
     stretches: list[list[Stretch]] = []
@@ -256,16 +275,20 @@ def _meter_clock(as_of: date, lines: list[Line], usage: Usage, *, is_distance: b
     for row, own in enumerate(stretches):
         starts[row, : len(own)] = [stretch.starts_days for stretch in own]
         rates[row, : len(own)] = [stretch.rate_per_day for stretch in own]
-    return Clock(
+    allowed = _held_to(
+        run_limit * wear.job_factor, next_due(interval, age * wear.age_factor, f_ref, cap, policies)
+    )
+    clock = Clock(
         interval=interval,
         since_at_reading=since,
-        next_run=_held_to(run_limit, next_due(interval, age, f_ref, cap, policies)),
+        next_run=allowed + scheduled_runs(lines, is_distance=is_distance) * wear.job_factor,
         stale_days=stale_days,
         reference_rate=reference,
         sigma_per_sqrt_day=sigma,
         segment_starts_days=starts,
         segment_rates=rates,
     )
+    return clock_as_driven(clock, wear)
 
 
 def _since(line: Line, last_total: float, *, is_distance: bool) -> float:
@@ -299,7 +322,7 @@ def _time_clock(as_of: date, lines: list[Line]) -> TimeClock:
         [line.version.policy for line in lines],
     )
     run_limit = np.array([_or_nan(line.last.run_limit_days if line.last else None) for line in lines])
-    allowed = _held_to(run_limit, allowed)
+    allowed = _held_to(run_limit, allowed) + scheduled_days(lines)
     since = (np.datetime64(as_of, "D") - days).astype("timedelta64[D]").astype(np.float64)
     since[np.isnat(days)] = np.nan
     # A rule with a calendar clock whose last job is not known still has that clock: it cannot be said.

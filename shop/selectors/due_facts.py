@@ -20,14 +20,17 @@ from intervals.due import (
     shown_date,
     shown_range,
 )
-from intervals.explain import DueFact, explain_due
+from intervals.explain import DueFact, explain_due, explain_schedule, explain_severity
 from intervals.quantities import from_km
 from shop.models import Meter
+from shop.selectors.cadence import scheduled_days, scheduled_runs
 from shop.selectors.core_inputs import CoreInputs, Line
 from shop.selectors.seasons import is_in_season, season_ends_on, season_opens_on
+from shop.selectors.severity import StretchRun, stretches_driven
 
 ABSENT = REASONS.index("no such clock")
 NEXT_UNKNOWN = REASONS.index("run to the next job unknown")
+_DUST = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +113,12 @@ def _fact(
         next_run=_or_none(_next_run(inputs, row, told)),
         stale_days=int(stale) if isfinite(stale) else 0,
         missing=_missing(line, result, row),
-        season_note=_notes(season_note, line),
+        season_note=_notes(
+            season_note,
+            line,
+            _driven_note(inputs, row, told),
+            explain_schedule(round(_scheduled(inputs, row, told) * factor, 1), unit),
+        ),
     )
 
 
@@ -132,7 +140,9 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         },
         "severity": line.severity,
         "severity_factors": [[factor.reason, factor.factor, factor.source] for factor in line.factors],
+        "severity_stretches": _stretches(inputs, row, fact.clock),
         "policy": version.policy,
+        "cadence": version.cadence,
         "assumed_freshness_share": version.assumed_freshness_share,
         "cap_share": version.cap_share,
         "rule_source": version.source,
@@ -217,8 +227,55 @@ def _carried_over(inputs: CoreInputs, row: int, index: int) -> float:
     interval = {TIME: inputs.time.interval_days, DISTANCE: inputs.distance.interval}.get(
         index, inputs.hours.interval
     )
-    over = float(interval[row]) - _next_run(inputs, row, index)
-    return over if over > 0 else 0.0
+    over = float(interval[row]) - _next_run(inputs, row, index) + _scheduled(inputs, row, index)
+    return over if over > _DUST else 0.0
+
+
+def _scheduled(inputs: CoreInputs, row: int, index: int) -> float:
+    """Return how far after the last job the point lies that the next is counted from."""
+    own = [inputs.lines[row]]
+    if index == TIME:
+        return float(scheduled_days(own)[0])
+    wear = inputs.distance_wear if index == DISTANCE else inputs.hours_wear
+    return float(scheduled_runs(own, is_distance=index == DISTANCE)[0] * wear.job_factor[row])
+
+
+def _driven(inputs: CoreInputs, row: int, index: int) -> tuple[StretchRun, ...]:
+    """Return the run since the last job by the severity it was driven with, on the distance or hour clock."""
+    is_distance = index == DISTANCE
+    clock, wear = (
+        (inputs.distance, inputs.distance_wear) if is_distance else (inputs.hours, inputs.hours_wear)
+    )
+    run = float(clock.since_at_reading[row] - wear.extra_run[row])
+    return stretches_driven(inputs.lines[row], wear, row, run)
+
+
+def _stretches(inputs: CoreInputs, row: int, clock: str) -> list[dict[str, Any]]:
+    if clock not in (CLOCKS[DISTANCE], CLOCKS[HOURS]):
+        return []
+    index = CLOCKS.index(clock)
+    unit, factor = _shown_in(inputs.lines[row], index)
+    return [
+        {
+            "from": None if one.begins is None else one.begins.isoformat(),
+            "severity": round(one.severity, 6),
+            "run": _rounded(one.run * factor),
+            "counts_as": _rounded(one.counts_as * factor),
+            "unit": unit,
+        }
+        for one in _driven(inputs, row, index)
+    ]
+
+
+def _driven_note(inputs: CoreInputs, row: int, told: int) -> str:
+    if told == TIME:
+        return ""
+    found = _driven(inputs, row, told)
+    if not found or found[-1].begins is None:
+        return ""
+    last = found[-1]
+    unit, factor = _shown_in(inputs.lines[row], told)
+    return explain_severity(last.begins, last.severity, last.run * factor, last.counts_as * factor, unit)
 
 
 def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
@@ -239,9 +296,9 @@ def _cycle_days(inputs: CoreInputs, row: int) -> float:
     return min((life for life in lives if isfinite(life) and life > 0), default=float("nan"))
 
 
-def _notes(season_note: str, line: Line) -> str:
+def _notes(season_note: str, line: Line, *more: str) -> str:
     assumed = "age before the last job assumed" if line.last and line.last.is_age_assumed else ""
-    return "; ".join(note for note in (season_note, assumed) if note)
+    return "; ".join(note for note in (season_note, assumed, *more) if note)
 
 
 def _season_note(line: Line, as_of: date) -> str:

@@ -12,7 +12,7 @@ from intervals.due import probability_due_by
 from shop.models import DueLine, Fitting, Job, Product, Vehicle
 from shop.planning.demand import LITRES_SD_L, JobNeed
 from shop.selectors.core_inputs import CoreInputs, gather
-from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
+from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
 from shop.selectors.fluid_checks import part_of_product
 from shop.selectors.seasons import season_ends_on
@@ -150,6 +150,11 @@ def candidates_of(
         for line in DueLine.objects.filter(vehicle__depot__in=depot_pks).select_related("vehicle__season")
     }
     booked = booked_days(as_of, depot_pks)
+    units_open = set(
+        Job.objects.filter(vehicle__depot__in=depot_pks, state__in=Job.MUST_NOT_MOVE).values_list(
+            "unit", flat=True
+        )
+    )
     products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
     found = []
@@ -157,7 +162,7 @@ def candidates_of(
         due_line = due_lines.get((line.fitting.unit_id, line.rule.pk))
         if due_line is None:
             continue
-        is_open = MUST_NOT_MOVE in due_line.overlays
+        is_open = line.fitting.unit_id in units_open
         booked_for = booked.get(line.fitting.unit_id)
         is_put_off = _is_put_off(due_line, as_of, float(days[row]))
         found.append(

@@ -1,14 +1,12 @@
 """What lies over a due state without changing it: must not move, on hold, after season, leaving."""
 
-from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
-
-from shop.models import Hold, Job, Vehicle
+from shop.models import Job, Vehicle
 from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
+from shop.selectors.holds import HoldFact, holds_on
 from shop.selectors.seasons import is_in_season
 
 LEAVING_WITHIN_DAYS = 60
@@ -21,7 +19,7 @@ class OverlayFacts:
 
     as_of: date
     units_open: frozenset[int]
-    holds: dict[int, list[Hold]]
+    holds: dict[int, list[HoldFact]]
 
     @classmethod
     def gather(cls, as_of: date, vehicle_pks: Collection[int]) -> "OverlayFacts":
@@ -31,20 +29,20 @@ class OverlayFacts:
                 "unit", flat=True
             )
         )
-        holds: dict[int, list[Hold]] = defaultdict(list)
-        for hold in Hold.objects.filter(vehicle__in=vehicle_pks, from_day__lte=as_of).filter(
-            Q(until__isnull=True) | Q(until__gt=as_of)
-        ):
-            holds[hold.vehicle_id].append(hold)
-        return cls(as_of, units_open, holds)
+        return cls(as_of, units_open, holds_on(as_of, vehicle_pks))
 
-    def of(self, unit_pk: int, vehicle: Vehicle, state: str) -> list[str]:
-        """Return the overlays of one unit's line; a line with nothing to do carries only must not move."""
-        found = [MUST_NOT_MOVE] if unit_pk in self.units_open else []
+    def of(self, unit_pk: int, rule_pk: int, vehicle: Vehicle, state: str) -> list[str]:
+        """Return the overlays of one line; one with nothing to do carries only must not move.
+
+        A stop-drive recall lies over every line of its vehicle: it must not move, and nothing else is done on it.
+        """
+        holds = [hold for hold in self.holds.get(vehicle.pk, ()) if hold.covers(unit_pk, rule_pk)]
+        is_stopped = any(hold.is_stop_drive for hold in holds)
+        found = [MUST_NOT_MOVE] if is_stopped or unit_pk in self.units_open else []
+        if is_stopped or (holds and state != "not yet"):
+            found.append(ON_HOLD)
         if state == "not yet":
             return found
-        if any(hold.unit_id in (None, unit_pk) for hold in self.holds.get(vehicle.pk, [])):
-            found.append(ON_HOLD)
         season = vehicle.season
         if season is not None and season.is_no_touch and is_in_season(season, self.as_of):
             found.append(AFTER_SEASON)

@@ -7,10 +7,10 @@ from django.db.models import QuerySet
 from intervals.errors import HatchmarkError
 from intervals.exchange.card import stage_seconds
 from intervals.exchange.model import COOLER_LINE, simulate
+from shop import clock
 from shop.models import (
     DueLine,
     Fitting,
-    Hold,
     Job,
     LastService,
     Meter,
@@ -26,6 +26,7 @@ from shop.selectors.due_today import brought_to_today
 from shop.selectors.exchange import UnitPlan, plan_for_unit, plans_for_units
 from shop.selectors.fluid_checks import BrakeCheck, CoolantAsked, CoolantSum, brake_check, coolant_sum
 from shop.selectors.fluids import ProductFigure, product_figures
+from shop.selectors.holds import HoldFact, holds_on
 from shop.selectors.job_litres import JobShare, shares_of_jobs
 from shop.selectors.may_go_in import FluidRules
 
@@ -62,7 +63,7 @@ class UnitPage:
     changes: list[StateChange]
     readings: list[Reading]
     reservations: list[tuple[Reservation, str]]
-    holds: list[Hold]
+    holds: list[HoldFact]
     rinse: str = ""
     meter_kinds: tuple[str, ...] = ()
     job_shares: dict[int, JobShare] = field(default_factory=dict)
@@ -98,7 +99,7 @@ class VehiclePage:
     lines: list[DueLine]
     without_rule: list[Unit]
     meters: list[MeterNow]
-    holds: list[Hold]
+    holds: list[HoldFact]
     readings: list[Reading]
     plans: dict[int, UnitPlan]
 
@@ -143,7 +144,7 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
             (own, rules.why_not(own.product, unit.unit_model))
             for own in unit.reservations.filter(is_open=True).select_related("product")
         ],
-        holds=list(Hold.objects.filter(vehicle=fitting.vehicle).order_by("-from_day")),
+        holds=_holds(fitting.vehicle, unit.pk),
         meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
         rinse=rules.why_rinse_unit(unit),
         job_shares=shares_of_jobs(jobs),
@@ -151,6 +152,12 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
         coolant=coolant_sum(plan, jobs, asked),
         brakes=brake_check(plan, jobs),
     )
+
+
+def _holds(vehicle: Vehicle, unit_pk: int | None = None) -> list[HoldFact]:
+    """Return what holds back work on a vehicle today; with a unit, only what reaches that unit."""
+    found = holds_on(clock.today(vehicle.depot.time_zone), [vehicle.pk]).get(vehicle.pk, [])
+    return [hold for hold in found if unit_pk is None or hold.unit_pk in (None, unit_pk)]
 
 
 def stages_of(plan: UnitPlan) -> tuple[StageRow, ...]:
@@ -191,7 +198,7 @@ def vehicle_page(person: Person, number: str) -> VehiclePage | None:
         lines=lines,
         without_rule=list(fitted.exclude(pk__in=[line.unit_id for line in lines])),
         meters=[MeterNow(meter, _latest(meter)) for meter in vehicle.meters.all()],
-        holds=list(vehicle.holds.order_by("-from_day")),
+        holds=_holds(vehicle),
         readings=_readings(person, vehicle),
         plans=plans_for_units([line.unit for line in lines], has_parts=False),
     )

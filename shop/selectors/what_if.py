@@ -187,7 +187,13 @@ def _rows(inputs: CoreInputs, rows: list[int]) -> CoreInputs:
         type(usage)(*(getattr(usage, name)[rows] for name in usage.__slots__))
         for usage in (inputs.distance_usage, inputs.hours_usage)
     ]
-    kept = replace(inputs, distance_usage=usages[0], hours_usage=usages[1])
+    kept = replace(
+        inputs,
+        distance_usage=usages[0],
+        hours_usage=usages[1],
+        distance_wear=inputs.distance_wear.take(rows),
+        hours_wear=inputs.hours_wear.take(rows),
+    )
     return inputs_with(kept, [inputs.lines[row] for row in rows])
 
 

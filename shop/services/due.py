@@ -100,7 +100,7 @@ def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int
         draft = describe(inputs, result, row)
         content = draft.content
         unit_pk = line.fitting.unit_id
-        laid_over = overlays.of(unit_pk, line.fitting.vehicle, content["state"])
+        laid_over = overlays.of(unit_pk, line.rule.pk, line.fitting.vehicle, content["state"])
         content["overlays"] = laid_over
         content["must_not_move"] = "must not move" in laid_over
         old = existing.pop((unit_pk, line.rule.pk), None)

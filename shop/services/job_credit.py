@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from shop.models import Fitting, LastService
 from shop.selectors.core_inputs import Line, gather
 from shop.services.job_report import JobReport
+from shop.services.job_standing import schedule_drop
 from shop.services.last_service import Totals
 
 
@@ -37,10 +38,13 @@ def run_limits(fitting: Fitting, report: JobReport, totals: Totals, fresh_share:
                 part,
                 inputs.distance.interval[row],
                 inputs.distance.next_run[row],
-                _run(line, totals.km, "unit_km"),
+                _run(line, totals.km, "unit_km", float(inputs.distance_wear.extra_run[row])),
             ),
             h=_limit(
-                part, inputs.hours.interval[row], inputs.hours.next_run[row], _run(line, totals.h, "unit_h")
+                part,
+                inputs.hours.interval[row],
+                inputs.hours.next_run[row],
+                _run(line, totals.h, "unit_h", float(inputs.hours_wear.extra_run[row])),
             ),
             days=_limit(part, inputs.time.interval_days[row], inputs.time.next_days[row], since_days),
         )
@@ -62,6 +66,7 @@ def limits_reshare(last: LastService, done_on: datetime.date, share: float) -> N
     if now >= 1.0:
         limits_keep(last, RunLimits())
         return
+    schedule_drop(last)
     intervals = {
         "run_limit_km": inputs.distance.interval[row],
         "run_limit_h": inputs.hours.interval[row],
@@ -80,9 +85,10 @@ def limits_keep(last: LastService, limits: RunLimits) -> None:
     last.run_limit_km, last.run_limit_h, last.run_limit_days = limits.km, limits.h, limits.days
 
 
-def _run(line: Line, total: float | None, name: str) -> float | None:
+def _run(line: Line, total: float | None, name: str, extra: float) -> float | None:
+    """Return the run since the last job as it counts at the severity of the day."""
     then = getattr(line.last, name)
-    return None if total is None or then is None else total - then
+    return None if total is None or then is None else total - then + extra
 
 
 def _limit(part: float, interval: float, allowed: float, run: float | None) -> float | None:

@@ -9,9 +9,11 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Fitting, Job, LastService, Person, Reservation, Unit
 from shop.selectors.may_go_in import why_not, why_rinse
 from shop.services.changes import change_note, changes_write
+from shop.services.deferrals import deferrals_done
 from shop.services.due import due_refresh_now
-from shop.services.job_credit import limits_keep, run_limits
+from shop.services.job_credit import RunLimits, limits_keep, run_limits
 from shop.services.job_report import JobReport, report_check
+from shop.services.job_standing import standing_at, standing_keep
 from shop.services.job_stock import stock_issue, waste_take
 from shop.services.job_tools import LEARNED_FROM, JobTools, job_tools
 from shop.services.job_totals import totals_on
@@ -58,14 +60,17 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
         volumes = _measured(unit, report, tools) if report.subject == "fluid" else None
         totals = totals_on(person, fitting, report)
         limits = run_limits(fitting, report, totals, volumes.share if volumes else 1.0)
+        standing = standing_at(fitting, report, totals, is_whole=limits == RunLimits())
         before, after, last = last_service_move(fitting, report, totals, volumes.share if volumes else None)
         limits_keep(last, limits)
+        standing_keep(last, standing)
         job = _job(unit, fitting, report, volumes, totals, tools)
         last.job = job
         if volumes is not None:
             _move_fluid(person, fitting, job, last, volumes, report)
         last.save()
         _note(person, job, last, before, after)
+        deferrals_done(unit, report.subject, report.done_on, report.done_by)
         due_refresh_now([fitting.vehicle_id])
         depot = fitting.vehicle.depot
         order_list_propose(depot, clock.today(depot.time_zone), clock.local_time(depot.time_zone))

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from intervals.as_driven import clock_as_driven, wear_of
 from intervals.due import STATES, Clock, DueResult, TimeClock, compute_due, shown_date
 from intervals.duty import severity_from_duty, severity_from_temperature_hours
 from intervals.exchange import (
@@ -135,6 +136,23 @@ def test_severity() -> None:
     )
     duty = severity_from_duty([1.3, 1.15])
     told("short trips 1.3 × hills 1.15", f"{duty:.3f}", spaced(6e4 / duty))
+
+
+@pytest.mark.parametrize(
+    ("name", "severities", "runs"),
+    [
+        ("30 000 km at 1, then 4 100 km at 1.3", (1.0, 1.3), (30_000.0, 4_100.0)),
+        ("34 100 km, all at 1.3", (1.3, 1.3), (30_000.0, 4_100.0)),
+    ],
+)
+def test_severity_as_driven(name: str, severities: tuple[float, float], runs: tuple[float, float]) -> None:
+    wear = wear_of(
+        np.array([[np.nan, -40.0]]), np.array([severities]), np.array([[0.0, runs[0]]]), one(sum(runs)), one(-300),
+        one(np.nan),
+    )  # fmt: skip
+    life = 60_000 / severities[-1]
+    due = project(clock_as_driven(steady(life, sum(runs), life, 0, 100, 50), wear))
+    told(name, spaced(due.u[0, 0] * 60_000), f"{due.u[0, 0]:.1%}".replace("%", " %"))
 
 
 @pytest.mark.parametrize(("oil_c", "shed_c"), [(70, 18), (18, 18), (70, 2)])

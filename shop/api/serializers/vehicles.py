@@ -1,14 +1,17 @@
 """Vehicles with their meters, units and holds."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from shop import clock
 from shop.api.serializers.due import DueRow
 from shop.models import Fitting, Hold, Meter, Vehicle
 from shop.selectors.due_today import brought_to_today
+from shop.selectors.holds import holds_on
 
 
 class VehicleRow(serializers.ModelSerializer[Vehicle]):
@@ -55,15 +58,17 @@ class FittedUnit(serializers.ModelSerializer[Fitting]):
         read_only_fields = fields
 
 
-class HoldRow(serializers.ModelSerializer[Hold]):
-    """A reason not to do the work now."""
+class HoldRow(serializers.Serializer[dict[str, object]]):
+    """A reason not to do the work now: laid on by hand, a signed deferral, or an open recall."""
 
-    unit = serializers.CharField(source="unit.code", default=None, read_only=True, allow_null=True)
-
-    class Meta:
-        model = Hold
-        fields = ("kind", "unit", "reason", "from_day", "until", "signed_by")
-        read_only_fields = fields
+    kind = serializers.ChoiceField(choices=Hold.Kind.choices)
+    unit = serializers.CharField(allow_null=True, help_text="None: the whole vehicle.")
+    reason = serializers.CharField()
+    from_day = serializers.DateField()
+    until = serializers.DateField(allow_null=True, help_text="First day it no longer counts.")
+    signed_by = serializers.CharField()
+    recall = serializers.CharField(source="recall_code")
+    must_not_move = serializers.BooleanField(source="is_stop_drive")
 
 
 class VehicleDetail(VehicleRow):
@@ -72,7 +77,7 @@ class VehicleDetail(VehicleRow):
     season = serializers.CharField(source="season.code", default=None, read_only=True, allow_null=True)
     meters = MeterRow(many=True, read_only=True)
     units = serializers.SerializerMethodField(help_text="Units fitted now.")
-    holds = HoldRow(many=True, read_only=True)
+    holds = serializers.SerializerMethodField(help_text="What holds work back today.")
     due_lines = serializers.SerializerMethodField()
 
     class Meta(VehicleRow.Meta):
@@ -84,6 +89,14 @@ class VehicleDetail(VehicleRow):
         """Return the units that have not been removed."""
         fitted = [fitting for fitting in vehicle.fittings.all() if fitting.removed_on is None]
         return FittedUnit(fitted, many=True).data
+
+    @extend_schema_field(HoldRow(many=True))
+    def get_holds(self, vehicle: Vehicle) -> Any:
+        """Return what holds work back today."""
+        units = {fitting.unit_id: fitting.unit.code for fitting in vehicle.fittings.all()}
+        found = holds_on(clock.today(vehicle.depot.time_zone), [vehicle.pk]).get(vehicle.pk, [])
+        rows = [{**asdict(hold), "unit": units.get(hold.unit_pk)} for hold in found]
+        return HoldRow(rows, many=True).data
 
     @extend_schema_field(DueRow(many=True))
     def get_due_lines(self, vehicle: Vehicle) -> Any:

@@ -154,6 +154,14 @@ def day(cell: str) -> datetime.date:
     raise CellError(f"“{cell}” is not a date; write year-month-day like 2026-03-02, and a day that exists.")
 
 
+def month(cell: str) -> datetime.date:
+    """Return the first day of a month written YYYY-MM."""
+    try:
+        return datetime.date.fromisoformat(f"{cell}-01")
+    except ValueError as error:
+        raise CellError("it is not a month; write it as YYYY-MM, e.g. 2026-02.") from error
+
+
 def local_instant(cell: str) -> datetime.datetime:
     """Return a date-time as written: 2026-03-02 05:00, or 2026-03-02 alone for 00:00, with or without an offset."""
     try:

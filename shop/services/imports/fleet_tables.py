@@ -20,11 +20,12 @@ from shop.models import (
     Reading,
     Season,
     SeverityFactor,
+    TemperatureHours,
     Unit,
     UnitModel,
     Vehicle,
 )
-from shop.services.imports.cells import CellError, choice, code, day, local_instant, number
+from shop.services.imports.cells import CellError, choice, code, day, local_instant, month, number
 from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
 from shop.services.imports.incoming_readings import meter_of
 from shop.services.imports.records import Records
@@ -32,6 +33,7 @@ from shop.services.imports.sheets import Row
 from shop.services.imports.unit_totals import fitting_on, job_fields, last_service_fields
 from shop.services.meter_history import shown_value
 from shop.services.readings import meters_recompute
+from shop.services.severity import COLDEST_C, HOTTEST_C
 
 _AMOUNT = number(low=0)
 _ABOVE_ZERO = number(above=0)
@@ -177,6 +179,12 @@ UNITS = Table(
 )
 
 
+def _check_factor(row: Row, records: Records) -> None:
+    ends_on, begins = row.values["ends_on"], row.values["applies_from"]
+    if ends_on is not None and ends_on <= begins:
+        row.refuse("ends_on", "it is not after applies_from; give the first day the factor no longer counts.")
+
+
 SEVERITY = simple(
     "severity.csv",
     SeverityFactor,
@@ -186,8 +194,22 @@ SEVERITY = simple(
         Column("factor", number(low=0.1, high=10), "factor", is_needed=True),
         Column("source", field="source", is_needed=True),
         Column("applies_from", day, "applies_from", is_needed=True),
+        Column("ends_on", day, "ends_on"),
     ),
     ("unit", "reason", "applies_from"),
+    check=_check_factor,
+)
+
+TEMPERATURE_HOURS = simple(
+    "temperature_hours.csv",
+    TemperatureHours,
+    (
+        Column("unit", field="unit", refers_to=Unit, is_needed=True),
+        Column("month", month, "month", is_needed=True),
+        Column("temp_c", number(low=COLDEST_C, high=HOTTEST_C), "temp_c", blank=None),
+        Column("hours", number(low=0, high=744), "hours", is_needed=True),
+    ),
+    ("unit", "month", "temp_c"),
 )
 
 
@@ -310,6 +332,11 @@ JOBS = Table(
 
 def _check_hold(row: Row, records: Records) -> None:
     unit, vehicle, until = row.values["unit"], row.values["vehicle"], row.values["until"]
+    if row.values["kind"] == Hold.Kind.DEFERRAL and (until is None or not row.values["signed_by"]):
+        row.refuse(
+            "signed_by" if until else "until",
+            "it is blank; a deferral is signed by a named person and ends on a day.",
+        )
     if until is not None and until <= row.values["from_day"]:
         row.refuse("until", "it is not after from_day; give the first day the hold no longer counts.")
     if unit is not None:
@@ -330,6 +357,6 @@ HOLDS = simple(
         Column("until", day, "until"),
         Column("signed_by", field="signed_by"),
     ),
-    ("vehicle", "kind", "from_day"),
+    ("vehicle", "unit", "kind", "from_day"),
     check=_check_hold,
 )

@@ -4,6 +4,7 @@ from shop.services.imports import fleet_tables as fleet
 from shop.services.imports import fluid_tables as fluids
 from shop.services.imports import house_tables as house
 from shop.services.imports import measuring_tables as measuring
+from shop.services.imports import recall_tables as recalls
 from shop.services.imports import shelf_tables as shelf
 from shop.services.imports.incoming_readings import READINGS
 
@@ -24,6 +25,7 @@ TABLES = (
     fleet.UNITS,
     house.UNIT_CARD,
     fleet.SEVERITY,
+    fleet.TEMPERATURE_HOURS,
     fleet.METER_CHANGES,
     READINGS,
     fleet.LAST_SERVICES,
@@ -35,5 +37,6 @@ TABLES = (
     shelf.ORDERED,
     shelf.WASTE_TANKS,
     fleet.HOLDS,
+    recalls.RECALLS,
     shelf.CLOSED_DAYS,
 )

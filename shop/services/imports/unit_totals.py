@@ -12,6 +12,7 @@ from shop.services.imports.declared import Made, Values
 from shop.services.imports.incoming_readings import at_depot, meter_of
 from shop.services.imports.records import Records
 from shop.services.imports.sheets import Row
+from shop.services.job_standing import OF_A_JOB
 from shop.services.job_tools import LEARNED_FROM
 from shop.services.meter_history import shown_value, total_on
 
@@ -153,6 +154,9 @@ def last_service_fields(row: Row, made: Made, records: Records) -> Values | None
         found["unit_km"] = unit_total(row, "odometer", unit, day, records)
     if row.has("hours"):
         found["unit_h"] = unit_total(row, "hours", unit, day, records)
+    if day is not None and any(one.done_on != day for one in held):
+        # Another job than the one on record: what was noted of that one goes.
+        found |= dict.fromkeys((*OF_A_JOB, "run_limit_km", "run_limit_h", "run_limit_days"))
     return found | _age_fields(row, unit, records)
 
 

@@ -4,6 +4,7 @@ import datetime
 
 import pytest
 from django.db import transaction
+from django.db.models import F
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -11,12 +12,16 @@ from shop import clock
 from shop.models import (
     DueLine,
     Fitting,
+    Hold,
     IntervalRule,
     LastService,
     Mark,
     Meter,
+    Recall,
+    RecallClosing,
     RuleVersion,
     SeverityFactor,
+    UnitModel,
     Vehicle,
 )
 from shop.selectors.due_today import brought_to_today
@@ -127,16 +132,31 @@ def test_a_rule_that_begins_later_takes_its_units_along(yard):
     assert DueLine.objects.get(unit__code="A1-TB6").state == "window open"
 
 
+def test_a_factor_that_ends_by_date_moves_its_line_without_news(yard):
+    SeverityFactor.objects.create(
+        unit=Fitting.objects.get(vehicle__number="A1").unit, reason="towing", factor=2.0, source="house",
+        applies_from=TODAY - datetime.timedelta(days=100), ends_on=TODAY + datetime.timedelta(days=5),
+    )  # fmt: skip
+    fleet_mark()
+    go_to(yard, TODAY + datetime.timedelta(days=4))
+    before = DueLine.objects.get(unit__code="A1-TB6").due_on
+    go_to(yard, TODAY + datetime.timedelta(days=5))
+    assert (DueLine.objects.get(unit__code="A1-TB6").due_on - before).days > 60
+
+
 EVENTS = st.lists(
     st.tuples(
-        st.sampled_from(["days", "reading", "job", "rule", "severity", "leaving", "by hand"]),
+        st.sampled_from(
+            ["days", "reading", "job", "rule", "severity", "severity later", "scheduled", "deferral", "recall",
+             "recall closed", "leaving", "by hand"]
+        ),
         st.integers(1, 6), st.integers(1, 40),
     ),
-    min_size=1, max_size=7,
+    min_size=1, max_size=9,
 )  # fmt: skip
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(EVENTS)
 def test_after_any_events_it_ends_like_a_full_run(yard, events):
     with transaction.atomic():
@@ -171,8 +191,57 @@ def happen(kind, number, much, day):
             unit=unit, reason=f"hills {much} {day}", factor=1.0 + much / 100, source="house", applies_from=day
         )
         vehicles_mark([vehicle.pk])
+    elif kind == "severity later":
+        begins = day + datetime.timedelta(days=2)
+        SeverityFactor.objects.create(
+            unit=Fitting.objects.get(vehicle=vehicle).unit, reason=f"towing {much} {day}", factor=1.5,
+            source="house", applies_from=begins, ends_on=begins + datetime.timedelta(days=much),
+        )  # fmt: skip
+    elif kind == "scheduled":
+        LastService.objects.filter(unit__fittings__vehicle=vehicle).update(
+            scheduled_unit_km=F("unit_km") + 100 * (much - 20)
+        )
+        RuleVersion.objects.update(cadence=RuleVersion.Cadence.FROM_SCHEDULED)
+        fleet_mark()
+    elif kind in ("deferral", "recall", "recall closed"):
+        hold_back(kind, vehicle, much, day)
     elif kind == "leaving":
         Vehicle.objects.filter(pk=vehicle.pk).update(leaves_on=day + datetime.timedelta(days=much))
         vehicles_mark([vehicle.pk])
     elif kind == "by hand":
         fleet_mark()
+
+
+def hold_back(kind, vehicle, much, day):
+    if kind == "deferral":
+        line = DueLine.objects.filter(vehicle=vehicle).first()
+        meter = Meter.objects.get(vehicle=vehicle)
+        total = meter.readings.filter(status="accepted").order_by("-read_at").first().true_total
+        if line and not Hold.objects.filter(unit=line.unit, from_day=day).exists():
+            Hold.objects.create(
+                vehicle=vehicle, unit=line.unit, rule=line.rule, kind="deferral", reason="no spare", from_day=day,
+                until=day + datetime.timedelta(days=much), until_meter=meter, until_total=total + 50 * much,
+                signed_by="Ines",
+            )  # fmt: skip
+            vehicles_mark([vehicle.pk])
+    elif kind == "recall":
+        recall, _ = Recall.objects.get_or_create(
+            code=f"R-{vehicle.number}-{day}",
+            defaults={
+                "title": "x", "source": "y", "kind": Recall.Kind.values[much % 3],
+                "from_day": day + datetime.timedelta(days=much % 4),
+            },
+        )  # fmt: skip
+        recall.unit_models.set(UnitModel.objects.filter(code="TB6") if much % 2 else [])
+        recall.vehicles.set([vehicle])
+        vehicles_mark([vehicle.pk] if recall.from_day <= day else [])
+    elif kind == "recall closed":
+        for recall in Recall.objects.exclude(closings__vehicle=vehicle).filter(vehicles=vehicle):
+            RecallClosing.objects.create(
+                recall=recall,
+                vehicle=vehicle,
+                closed_on=max(day, recall.from_day),
+                closed_by="Bea",
+                how="done",
+            )
+        vehicles_mark([vehicle.pk])

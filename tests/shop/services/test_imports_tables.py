@@ -13,9 +13,12 @@ from shop.models import (
     Pack,
     Person,
     Reading,
+    Recall,
     RuleVersion,
+    SeverityFactor,
     StockItem,
     StockMovement,
+    TemperatureHours,
 )
 from tests.shop.services.small_fleet import FLEET, counts, load, sentences
 
@@ -146,3 +149,62 @@ def test_a_job_moves_on_when_the_file_says_since_when(fleet):
     load({"jobs.csv": JOB})
     load({"jobs.csv": "job,unit,state,state_since\nJ1,K01-TB6,part filled,2026-03-02 07:40\n"})
     assert Job.objects.get(code="J1").state == "part filled"
+
+
+def test_a_severity_factor_may_end(fleet):
+    head = "unit,reason,factor,source,applies_from,ends_on\n"
+    assert sentences(load({"severity.csv": f"{head}K01-TB6,towing,1.3,house,2026-01-01,2026-02-01\n"})) == []
+    assert str(SeverityFactor.objects.get().ends_on) == "2026-02-01"
+    refused = load({"severity.csv": f"{head}K01-TB6,hills,1.15,house,2026-01-01,2026-01-01\n"})
+    assert "ends_on" in str(sentences(refused))
+
+
+def test_temperature_hours_keep_the_hours_not_seen_apart(fleet):
+    file = {"temperature_hours.csv": "unit,month,temp_c,hours\nK01-TB6,2026-01,86,100\nK01-TB6,2026-01,,20\n"}
+    assert sentences(load(file)) == []
+    assert sorted(TemperatureHours.objects.values_list("temp_c", "hours"), key=str) == [
+        (86.0, 100.0),
+        (None, 20.0),
+    ]
+    assert counts(load(file))["temperature_hours.csv"]["added"] == 0
+    assert "month" in str(
+        sentences(load({"temperature_hours.csv": "unit,month,temp_c,hours\nK01-TB6,May,86,1\n"}))
+    )
+
+
+def test_recalls_name_unit_models_and_vehicles(fleet):
+    head = "recall,title,source,kind,from_day,changes_from,unit_models,vehicles\n"
+    file = {"recalls.csv": f"{head}R1,pump seal,maker's notice,stop-drive,2026-03-01,,TB6,K01;K02\n"}
+    assert sentences(load(file)) == []
+    recall = Recall.objects.get()
+    assert [model.code for model in recall.unit_models.all()] == ["TB6"]
+    assert [vehicle.number for vehicle in recall.vehicles.all()] == ["K01", "K02"]
+    assert counts(load(file))["recalls.csv"]["added"] == 0
+    refused = load({
+        "recalls.csv": f"{head}R2,x,y,stop-drive,2026-03-01,2026-04-01,TB6,\nR3,x,y,stop-drive,2026-03-01,,,\n"
+        "R4,x,y,urgent,2026-03-01,,TB6,\n"
+    })  # fmt: skip
+    told = sentences(refused)
+    assert len(told) == 3
+    assert "changes_from" in told[0]
+    assert "unit_models" in told[1]
+    assert "kind" in told[2]
+
+
+def test_a_deferral_is_signed_and_ends(fleet):
+    head = "vehicle,unit,kind,reason,from_day,until,signed_by\n"
+    told = sentences(
+        load({
+            "holds.csv": f"{head}K01,K01-TB6,deferral,x,2026-03-01,,Ines\n"
+            "K01,K01-TB6,deferral,x,2026-03-02,2026-04-01,\n"
+        })
+    )  # fmt: skip
+    assert "until" in told[0]
+    assert "signed_by" in told[1]
+
+
+def test_a_cadence_is_one_of_two(fleet):
+    head = "model,applies_from,distance,distance_unit,cadence\n"
+    assert sentences(load({"rules.csv": f"{head}TB6,2026-04-01,60000,km,from the scheduled point\n"})) == []
+    assert RuleVersion.objects.get(applies_from="2026-04-01").cadence == RuleVersion.Cadence.FROM_SCHEDULED
+    assert "cadence" in str(sentences(load({"rules.csv": f"{head}TB6,2026-05-01,60000,km,sometimes\n"})))

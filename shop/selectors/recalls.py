@@ -1,0 +1,163 @@
+"""Recalls and bulletins: which vehicles and units each is about, and where it is still open."""
+
+import datetime
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from shop import clock
+from shop.models import Fitting, Person, Recall, RecallClosing, RuleVersion, Unit, Vehicle
+from shop.selectors.access import depots_of, vehicles_of
+
+
+@dataclass(frozen=True, slots=True)
+class Concerned:
+    """A vehicle a recall is about, with the unit if it is about one."""
+
+    recall: Recall
+    vehicle_pk: int
+    unit_pk: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecallVehicle:
+    """A recall on one vehicle: open while there is no closing."""
+
+    vehicle: Vehicle
+    units: list[Unit]
+    closing: RecallClosing | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecallView:
+    """A recall with the person's vehicles it is about.
+
+    missing_rules: unit models of a recall with new figures that have no rule version from its day yet.
+    """
+
+    recall: Recall
+    vehicles: list[RecallVehicle]
+    missing_rules: list[str]
+
+    @property
+    def open_on(self) -> list[RecallVehicle]:
+        """The vehicles it is open on."""
+        return [one for one in self.vehicles if one.closing is None]
+
+    @property
+    def closed_on(self) -> list[RecallVehicle]:
+        """The vehicles it is closed on."""
+        return [one for one in self.vehicles if one.closing is not None]
+
+
+def concerned_by(recalls: Collection[Recall], vehicle_pks: Collection[int]) -> list[Concerned]:
+    """Return which of some vehicles the recalls are about, in a number of queries that does not grow with either.
+
+    recalls: with `unit_models` and `vehicles` fetched along.
+    """
+    asked = set(vehicle_pks)
+    models = {model.pk for recall in recalls for model in recall.unit_models.all()}
+    carriers: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    fitted = Fitting.objects.filter(
+        vehicle__in=asked, removed_on__isnull=True, unit__unit_model__in=models
+    ).values_list("unit__unit_model", "vehicle", "unit")
+    for model_pk, vehicle_pk, unit_pk in fitted.order_by("vehicle__number", "unit__code") if models else ():
+        carriers[model_pk].append((vehicle_pk, unit_pk))
+    found = []
+    for recall in recalls:
+        named = {vehicle.pk for vehicle in recall.vehicles.all()}
+        own_models = recall.unit_models.all()
+        for model in own_models:
+            found += [
+                Concerned(recall, vehicle_pk, unit_pk)
+                for vehicle_pk, unit_pk in carriers[model.pk]
+                if not named or vehicle_pk in named
+            ]
+        if not own_models:
+            found += [Concerned(recall, vehicle_pk, None) for vehicle_pk in sorted(named & asked)]
+    return found
+
+
+def open_recalls(as_of: datetime.date, vehicle_pks: Collection[int]) -> list[Concerned]:
+    """Return the recalls open on some vehicles on a day."""
+    recalls = list(_whole().filter(from_day__lte=as_of))
+    if not recalls:
+        return []
+    closed = set(
+        RecallClosing.objects.filter(vehicle__in=vehicle_pks, closed_on__lte=as_of).values_list(
+            "recall", "vehicle"
+        )
+    )
+    return [
+        one for one in concerned_by(recalls, vehicle_pks) if (one.recall.pk, one.vehicle_pk) not in closed
+    ]
+
+
+def recalls_of(person: Person) -> QuerySet[Recall]:
+    """Return every recall on record: a notice is no depot's own, only its vehicles are."""
+    return _whole() if person.can("see") else Recall.objects.none()
+
+
+def recall_views(person: Person) -> list[RecallView]:
+    """Return the recalls with the person's vehicles they are about, the newest first."""
+    recalls = list(recalls_of(person))
+    vehicles = {vehicle.pk: vehicle for vehicle in vehicles_of(person)}
+    closings = {
+        (closing.recall_id, closing.vehicle_id): closing
+        for closing in RecallClosing.objects.filter(vehicle__depot__in=depots_of(person))
+    }
+    concerned = concerned_by(recalls, list(vehicles))
+    units = {unit.pk: unit for unit in Unit.objects.filter(pk__in=[one.unit_pk for one in concerned])}
+    by_recall: dict[int, dict[int, list[Unit]]] = defaultdict(lambda: defaultdict(list))
+    for one in concerned:
+        own = by_recall[one.recall.pk][one.vehicle_pk]
+        if one.unit_pk is not None:
+            own.append(units[one.unit_pk])
+    for recall_pk, vehicle_pk in closings:
+        # A vehicle whose unit was swapped out since keeps its closing on the list.
+        by_recall[recall_pk][vehicle_pk]
+    begun = set(
+        RuleVersion.objects.filter(
+            applies_from__in={recall.changes_from for recall in recalls if recall.changes_from}
+        ).values_list("rule__unit_model", "applies_from")
+    )
+    return [
+        RecallView(
+            recall,
+            [
+                RecallVehicle(vehicles[pk], own, closings.get((recall.pk, pk)))
+                for pk, own in sorted(by_recall[recall.pk].items(), key=lambda item: vehicles[item[0]].number)
+            ],
+            [
+                model.code
+                for model in recall.unit_models.all()
+                if recall.changes_from and (model.pk, recall.changes_from) not in begun
+            ],
+        )
+        for recall in recalls
+    ]
+
+
+def recall_open_on(person: Person, code: str, number: str) -> tuple[Recall, Vehicle] | None:
+    """Return a recall and one of the person's vehicles it is about, or None."""
+    recall = recalls_of(person).filter(code=code).first()
+    vehicle = vehicles_of(person).filter(number=number).first()
+    if recall is None or vehicle is None or not concerned_by([recall], [vehicle.pk]):
+        return None
+    return recall, vehicle
+
+
+def recall_kinds() -> list[tuple[str, str]]:
+    """Return the kinds there are, for a choice."""
+    return [(str(kind), str(kind)) for kind in Recall.Kind.values]
+
+
+def today_of(vehicle: Vehicle) -> datetime.date:
+    """Return a vehicle's own today."""
+    return clock.today(vehicle.depot.time_zone)
+
+
+def _whole() -> QuerySet[Recall]:
+    return Recall.objects.prefetch_related("unit_models", "vehicles")
