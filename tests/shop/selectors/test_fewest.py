@@ -131,6 +131,26 @@ def test_a_weaker_approval_is_named_as_lost(house):
     assert found.dropped[0].lost.startswith("The approval is weaker for M1.")
 
 
+def test_units_that_change_although_their_product_stays_are_named(house):
+    house.approve("A", house.old, "house", approved_by="Ines")
+    house.approve("B", house.new)
+    found = house.fewest(weakest="approved", keep=("A",))
+    assert (found.after, found.dropped) == (("A", "B"), ())
+    assert [(move.unit_model, move.old, move.new) for move in found.moved] == [("M1", "A", "B")]
+
+
+def test_a_shelf_without_a_unit_counts_until_it_is_left_out(house):
+    house.approve("A", house.old)
+    house.approve("B", house.new)
+    StockItemFactory(depot=house.depot, product=house.products["C"], label="C1", on_shelf_l=7)
+    found = house.fewest()
+    assert (found.today, found.after) == (("A", "B", "C"), ("B", "C"))
+    assert [(own.code, own.litres, own.is_kept) for own in found.held] == [("C", 7, True)]
+    without = house.fewest(never=("C",))
+    assert without.after == ("B",)
+    assert [own.is_kept for own in without.held] == [False]
+
+
 def test_what_must_not_meet_needs_a_rinse_that_was_accepted(house):
     house.approve("A", house.old)
     house.approve("B", house.new)
