@@ -110,7 +110,8 @@ class Held:
 class Fewest:
     """The answer: products today and after, what is dropped and added, and what stands in the way of fewer.
 
-    moved: units that would change although their product stays, because for them it is not accepted.
+    moved: units that would change although their product stays, because for them it is not accepted. units_assumed:
+    units of which no service says what is in them. units_unknown: units whose litres a year cannot be said.
     """
 
     as_of: date
@@ -125,6 +126,7 @@ class Fewest:
     none_fits: tuple[NoneFits, ...]
     held: tuple[Held, ...]
     units: int
+    units_assumed: int
     units_unknown: int
     saving_per_year: float
     is_proved: bool
@@ -190,7 +192,8 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
         tuple(code for code in found.products if code not in today), _only(groups, products),
         tuple(_none_fits(group, book, asked) for group in stuck),
         tuple(Held(code, products[code].name, shelf_l[code], code not in asked.never) for code in sorted(held)),
-        len(uses), sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
+        len(uses), sum(1 for use in uses if not use.is_in_it_noted),
+        sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
         found.is_proved, found.steps, currency, _told(today, found, stuck, saving if dropped else None, currency),
     )  # fmt: skip
 
