@@ -13,6 +13,11 @@ MINUTES_AN_HOUR = 60.0
 SAME_MONEY = 1e-9
 
 
+def emptying_l_per_year(size_l: float, opened_life_months: int | None) -> float:
+    """Litres a year that empty a size within its opened life: `size * 12 / life`; 0 without a life to keep to."""
+    return size_l * MONTHS_A_YEAR / opened_life_months if opened_life_months else 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Container:
     """A size a fluid can be kept in.
@@ -47,12 +52,10 @@ class Container:
     @property
     def least_l_per_year(self) -> float:
         """Litres a year that empty it within its opened life; 0 where that is not known or it is used at once."""
-        if not self.opened_life_months:
-            return 0.0
-        return self.size_l * MONTHS_A_YEAR / self.opened_life_months
+        return emptying_l_per_year(self.size_l, self.opened_life_months)
 
     def thrown_away_l(self, litres_per_year: float) -> float:
-        """Litres a year that outlive the opened life: `size*12/life - litres`, when one is opened as another ends."""
+        """Litres a year that outlive the opened life, when one is opened as another ends."""
         return max(0.0, self.least_l_per_year - litres_per_year)
 
     def cost_per_year(self, litres_per_year: float, labour_per_h: float) -> float:

@@ -156,8 +156,10 @@ def _unit_change(
     model = use.unit.unit_model
     fit, why_not = book.fit(new.pk, model.pk), ""
     if fit is None:
-        banned = book.ban_in(new.pk, model.pk)
-        why_not = banned or f"{new.code} has not all the approvals {model.code} asks for"
+        lacking = f"{new.code} has not all the approvals {model.code} asks for"
+        if book.asks_nothing(model.pk):
+            lacking = f"no specification is on record for {model.code}"
+        why_not = book.ban_in(new.pk, model.pk) or lacking
     shelf = next(own for own in shelves if _serves(own.depot, use))
     first = next((own for own in shelf.found.fills if own.fill.label == use.unit.code), None)
     takes = ""

@@ -98,16 +98,21 @@ class NoneFits:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A product on the shelf that no unit here is filled with."""
+    """A product on the shelf that no unit here is filled with; is_kept: False when it was not to be used."""
 
     code: str
     name: str
     litres: float
+    is_kept: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Fewest:
-    """The answer: products today and after, what is dropped and added, and what stands in the way of fewer."""
+    """The answer: products today and after, what is dropped and added, and what stands in the way of fewer.
+
+    moved: units that would change although their product stays, because for them it is not accepted. units_assumed:
+    units of which no service says what is in them. units_unknown: units whose litres a year cannot be said.
+    """
 
     as_of: date
     depots: tuple[str, ...]
@@ -115,11 +120,13 @@ class Fewest:
     today: tuple[str, ...]
     after: tuple[str, ...]
     dropped: tuple[Dropped, ...]
+    moved: tuple[Move, ...]
     added: tuple[str, ...]
     only: tuple[Only, ...]
     none_fits: tuple[NoneFits, ...]
     held: tuple[Held, ...]
     units: int
+    units_assumed: int
     units_unknown: int
     saving_per_year: float
     is_proved: bool
@@ -172,17 +179,22 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
     stuck = [group for group in groups if not set(group.fits) - set(asked.never)]
     stay = {group.today for group in stuck if group.today}
     found = fewest(takers, {*asked.keep, *held, *stay}, asked.never)
-    savings = Savings(products, packs, shelf_l, asked.keeping_share)
-    dropped = _dropped(groups, found, products, savings)
+    dropped = _dropped(groups, found, products, Savings(products, packs, shelf_l, asked.keeping_share))
+    moved = tuple(
+        _move(group, products[found.given[group.label]])
+        for group in groups
+        if group.today in found.products and found.given.get(group.label, group.today) != group.today
+    )
     saving = sum(one.saving.total for one in dropped)
     today = tuple(sorted(in_use | held))
     return Fewest(
-        as_of, tuple(depot.code for depot in depots), asked, today, found.products, dropped,
+        as_of, tuple(depot.code for depot in depots), asked, today, found.products, dropped, moved,
         tuple(code for code in found.products if code not in today), _only(groups, products),
         tuple(_none_fits(group, book, asked) for group in stuck),
-        tuple(Held(code, products[code].name, shelf_l[code]) for code in sorted(held - set(asked.never))),
-        len(uses), sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
-        found.is_proved, found.steps, currency, _told(today, found, saving, currency, stuck),
+        tuple(Held(code, products[code].name, shelf_l[code], code not in asked.never) for code in sorted(held)),
+        len(uses), sum(1 for use in uses if not use.is_in_it_noted),
+        sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
+        found.is_proved, found.steps, currency, _told(today, found, stuck, saving if dropped else None, currency),
     )  # fmt: skip
 
 
@@ -257,8 +269,11 @@ def _dropped(
             after_l[new] += group.year_l(products[new])
         if group.today is not None and group.today not in found.products and new != group.today:
             gone[group.today].append((group, str(new)))
-    savings.work_out(before_l, after_l, {code: _flows(code, own, products) for code, own in gone.items()})
-    return tuple(_one_dropped(products[code], own, products, savings) for code, own in sorted(gone.items()))
+    flows = {code: _flows(code, own, products) for code, own in gone.items()}
+    saved = savings.work_out(before_l, after_l, flows)
+    return tuple(
+        _one_dropped(products[code], own, products, saved[code]) for code, own in sorted(gone.items())
+    )
 
 
 def _flows(
@@ -274,10 +289,9 @@ def _flows(
 
 
 def _one_dropped(
-    product: Product, own: Sequence[tuple[Group, str]], products: Mapping[str, Product], savings: Savings
+    product: Product, own: Sequence[tuple[Group, str]], products: Mapping[str, Product], saving: Saving
 ) -> Dropped:
     moves = tuple(_move(group, products[new]) for group, new in own)
-    saving = savings.of(product.code)
     litres = sum(group.year_l(product) for group, _ in own)
     weaker = sorted({move.unit_model for move in moves if move.is_weaker})
     lost = (
@@ -337,18 +351,21 @@ def _none_fits(group: Group, book: FitBook, asked: FewestAsked) -> NoneFits:
 
 
 def _told(
-    today: Sequence[str], found: FewestSet, saving: float, currency: str, stuck: Sequence[Group]
+    today: Sequence[str], found: FewestSet, stuck: Sequence[Group], saving: float | None, currency: str
 ) -> str:
+    """Say the answer in one sentence; saving: money a year, None when no product is dropped."""
     before, after = len(today), len(found.products)
     left_out = sum(len(group.uses) for group in stuck if group.today not in found.products)
     told = f"{before} product{'s' if before != 1 else ''} today"
     if left_out:
         units = f"{left_out} unit{'s' if left_out != 1 else ''}"
         return f"{told}; with {after}, {units} would have none that may go in."
-    money = f"{abs(saving):,.0f} {currency}".replace(",", "\u202f").strip()
-    worth = f"{'saves' if saving >= 0 else 'costs'} about {money} a year"
+    worth = ""
+    if saving is not None:
+        money = f"{abs(saving):,.0f} {currency}".replace(",", "\u202f").strip()
+        worth = f"{'saves' if saving >= 0 else 'costs'} about {money} a year"
     if after < before:
-        return f"{told}, {after} would do; that {worth}."
-    if found.changed_units:
+        return f"{told}, {after} would do{'; that ' + worth if worth else ''}."
+    if worth:
         return f"{told}; no smaller set serves every unit, but another of {after} {worth}."
     return f"{told}; no smaller set serves every unit."

@@ -1,10 +1,10 @@
 """What dropping a product saves in a year: price, stock kept, and what is thrown away of opened packs."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from shop.models import Pack, Product
-from shop.planning.pack_costs import MONTHS_A_YEAR
+from shop.planning.pack_costs import emptying_l_per_year
 
 KEEPING_SHARE_PER_YEAR = 0.10
 """What keeping stock costs in a year, share of its value: money, room, insurance. Common practice, no source."""
@@ -29,7 +29,7 @@ class Saving:
     unknown: str
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Savings:
     """Works out the savings of all products dropped together.
 
@@ -40,30 +40,27 @@ class Savings:
     packs: Mapping[int, Pack]
     shelf_l: Mapping[str, float]
     keeping_share: float
-    found: dict[str, Saving] = field(default_factory=dict)
-
-    def of(self, code: str) -> Saving:
-        """Return the saving of one product; `work_out` comes first."""
-        return self.found[code]
 
     def work_out(
         self,
         before_l: Mapping[str, float],
         after_l: Mapping[str, float],
         flows: Mapping[str, Sequence[_Flow]],
-    ) -> None:
-        """Work out each dropped product.
+    ) -> dict[str, Saving]:
+        """Return the saving of each dropped product by its code.
 
         before_l, after_l: code → litres a year. flows: dropped code → (new code, litres a year of the old, of the new).
         """
         heirs = {code: max(own, key=lambda flow: flow[2])[0] for code, own in flows.items()}
+        found = {}
         for code, own in flows.items():
             price, price_sum, unknown = self._price(code, own)
             stock, stock_sum = self._stock(code, heirs)
             opened, opened_sum = self._opened(code, own, before_l, after_l)
-            self.found[code] = Saving(
+            found[code] = Saving(
                 price, stock, opened, price + stock + opened, price_sum, stock_sum, opened_sum, unknown
             )
+        return found
 
     def _price_per_l(self, code: str) -> float | None:
         pack = self.packs.get(self.products[code].pk)
@@ -104,19 +101,20 @@ class Savings:
         gone_l = self._thrown_l(code, before_l.get(code, 0.0))
         worth = gone_l * (self._price_per_l(code) or 0.0)
         words = [f"{gone_l:.1f} L a year of opened {code} outlive their opened life"]
-        for new in sorted({flow[0] for flow in own}):
+        for new, _, new_l in own:
             less_l = self._thrown_l(new, before_l.get(new, 0.0)) - self._thrown_l(new, after_l.get(new, 0.0))
             grown_l = after_l.get(new, 0.0) - before_l.get(new, 0.0)
             if abs(less_l) < 0.05 or grown_l <= 0:
                 continue
-            part_l = less_l * sum(flow[2] for flow in own if flow[0] == new) / grown_l
+            part_l = less_l * new_l / grown_l
             worth += part_l * (self._price_per_l(new) or 0.0)
             words.append(f"{new} then {-part_l:+.1f} L")
         return worth, "; ".join(words)
 
     def _thrown_l(self, code: str, litres: float) -> float:
         """Litres a year thrown away out of the priced pack, opened one after the other."""
-        product, pack = self.products[code], self.packs.get(self.products[code].pk)
-        if pack is None or not product.opened_life_months or litres <= 0:
+        product = self.products[code]
+        pack = self.packs.get(product.pk)
+        if pack is None or litres <= 0:
             return 0.0
-        return max(0.0, pack.size_l * MONTHS_A_YEAR / product.opened_life_months - litres)
+        return max(0.0, emptying_l_per_year(pack.size_l, product.opened_life_months) - litres)

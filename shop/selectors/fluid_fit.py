@@ -39,7 +39,8 @@ class Basis:
             told += f", which replaces {self.asks}"
         if self.approved_by:
             told += f", by {self.approved_by}"
-        return f"{told}, dated {self.approved_on}" if self.approved_on else f"{told}, no date on record"
+        told += f", dated {self.approved_on}" if self.approved_on else ", no date on record"
+        return f"{told} ({self.reason})" if self.reason else told
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from shop.errors import InputError
 from shop.selectors.change_over import change_plan, replacements_for
-from shop.selectors.fewest import CAUTIONS, Fewest, fewest_of
+from shop.selectors.fewest import CAUTIONS, Fewest, Move, fewest_of
 from shop.selectors.pack_choice import packs_compared
 from shop.selectors.stock import product_find, products_known
 from shop.web.csv_file import csv_response
@@ -38,16 +38,26 @@ def fewest(request: HttpRequest) -> HttpResponse:
 def fewest_csv(request: HttpRequest) -> HttpResponse:
     """Send who would get what as a CSV file; a question that cannot be answered gives the header alone."""
     _, found = _fewest(request)
-    rows = (
+    rows = [
         [
-            own.code, move.new, move.unit_model, len(move.units), move.litres_per_year, move.old_strength,
-            move.new_strength, "; ".join(move.basis), move.rinse, own.saving.price, own.saving.stock,
-            own.saving.opened, own.saving.total, found.currency,
+            own.code, *_move_cells(move), own.saving.price, own.saving.stock, own.saving.opened, own.saving.total,
+            found.currency,
         ]
         for own in (found.dropped if found else ())
         for move in own.moves
-    )  # fmt: skip
+    ]  # fmt: skip
+    rows += [
+        [move.old, *_move_cells(move), None, None, None, None, found.currency]
+        for move in (found.moved if found else ())
+    ]
     return csv_response("fewest-fluids.csv", CSV_HEADER, rows)
+
+
+def _move_cells(move: Move) -> list[Any]:
+    return [
+        move.new, move.unit_model, len(move.units), move.litres_per_year, move.old_strength, move.new_strength,
+        "; ".join(move.basis), move.rinse,
+    ]  # fmt: skip
 
 
 def _fewest(request: HttpRequest) -> tuple[FewestForm, Fewest | None]:

@@ -67,11 +67,11 @@ def test_bus_without_a_spare_is_due_and_not_late_when_the_spare_is_there() -> No
     ],
 )
 def test_booking_counts_on_its_local_day(zone: str, instant: str, day: str) -> None:
-    from shop.selectors.needs import _booked
+    from shop.selectors.needs import booked_days
 
     Depot.objects.filter(code="UY").update(time_zone=zone)
     job = Job.objects.filter(unit__code="K01-TB6", state="booked")
     job.update(booked_for=datetime.datetime.fromisoformat(instant))
     depot = Depot.objects.get(code="UY")
-    booked = _booked(datetime.date(2026, 3, 2), [depot.pk])
+    booked = booked_days(datetime.date(2026, 3, 2), [depot.pk])
     assert booked[job.get().unit_id] == datetime.date.fromisoformat(day)

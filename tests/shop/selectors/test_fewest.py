@@ -131,6 +131,26 @@ def test_a_weaker_approval_is_named_as_lost(house):
     assert found.dropped[0].lost.startswith("The approval is weaker for M1.")
 
 
+def test_units_that_change_although_their_product_stays_are_named(house):
+    house.approve("A", house.old, "house", approved_by="Ines")
+    house.approve("B", house.new)
+    found = house.fewest(weakest="approved", keep=("A",))
+    assert (found.after, found.dropped) == (("A", "B"), ())
+    assert [(move.unit_model, move.old, move.new) for move in found.moved] == [("M1", "A", "B")]
+
+
+def test_a_shelf_without_a_unit_counts_until_it_is_left_out(house):
+    house.approve("A", house.old)
+    house.approve("B", house.new)
+    StockItemFactory(depot=house.depot, product=house.products["C"], label="C1", on_shelf_l=7)
+    found = house.fewest()
+    assert (found.today, found.after) == (("A", "B", "C"), ("B", "C"))
+    assert [(own.code, own.litres, own.is_kept) for own in found.held] == [("C", 7, True)]
+    without = house.fewest(never=("C",))
+    assert without.after == ("B",)
+    assert [own.is_kept for own in without.held] == [False]
+
+
 def test_what_must_not_meet_needs_a_rinse_that_was_accepted(house):
     house.approve("A", house.old)
     house.approve("B", house.new)
@@ -148,11 +168,11 @@ def test_what_is_in_the_unit_counts_not_what_its_model_is_filled_with(house):
     house.approve("A", house.old)
     house.approve("B", house.new)
     MixingBan.objects.create(product=house.products["B"], other_product=house.products["C"], reason="gels")
-    assert house.fewest().after == ("B",)
+    assert (house.fewest().after, house.fewest().units_assumed) == (("B",), 2)
     LastService.objects.create(
         unit=house.models["M1"].units.get(), done_on=datetime.date(2025, 1, 1), product=house.products["C"]
     )
-    assert house.fewest().after == ("A", "B")
+    assert (house.fewest().after, house.fewest().units_assumed) == (("A", "B"), 1)
 
 
 def test_a_ban_in_the_unit_is_never_rinsed_away(house):
@@ -172,6 +192,8 @@ def test_a_unit_model_that_asks_for_nothing_keeps_what_it_has(house):
     found = house.fewest()
     assert found.after == ("A", "B")
     assert found.none_fits[0].reason.startswith("No specification is on record for M1")
+    plan = change_plan(house.person, house.products["A"], house.products["B"])
+    assert plan.units[0].why_not == "no specification is on record for M1"
 
 
 def test_leaving_units_without_any_is_said_not_hidden(house):
