@@ -11,7 +11,7 @@ from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, OrderedLine, Person, Product, StockItem, StockMovement
 from shop.services.changes import change_note, changes_write
-from shop.services.order_state import order_follow
+from shop.services.order_state import order_follow, shelf_hold
 from shop.services.orders import order_list_propose
 from shop.services.stock import DUST_L, Booking, item_under, litres_move
 
@@ -62,12 +62,9 @@ def goods_in(
     today = clock.today(shelf.time_zone)
     _check(packs, today)
     with transaction.atomic():
+        shelf_hold(shelf)
         if delivery is not None:
-            delivery = (
-                OrderedLine.objects.select_for_update()
-                .select_related("product", "supplier")
-                .get(pk=delivery.pk)
-            )
+            delivery = OrderedLine.objects.select_related("product", "supplier").get(pk=delivery.pk)
             _check_order(delivery, shelf, product)
         items = [_put(person, shelf, product, own, delivery, today) for own in packs]
         if delivery is not None:
@@ -86,7 +83,8 @@ def order_give_up(person: Person, delivery: OrderedLine, note: str) -> None:
         raise InputError(sentence, fields={"note": sentence})
     shelf = delivery.depot
     with transaction.atomic():
-        held = OrderedLine.objects.select_for_update().get(pk=delivery.pk)
+        shelf_hold(shelf)
+        held = OrderedLine.objects.get(pk=delivery.pk)
         if not held.is_open:
             raise ConflictError("That order is closed already.")
         outstanding_l = held.outstanding_l

@@ -18,6 +18,7 @@ from shop.planning.packs import Pack as PackFigures
 from shop.planning.suppliers import arrives_on
 from shop.selectors.suppliers import closed_days_of, supplier_figures
 from shop.services.changes import change_note, changes_write
+from shop.services.order_state import shelf_hold
 from shop.services.orders import order_list_propose
 
 MOST_PACKS = 9_999
@@ -74,8 +75,7 @@ def order_place(person: Person, depot: Depot, supplier: Supplier, asked: OrderAs
     check = check_order(figures, wanted)
     _refuse(asked, check, today)
     with transaction.atomic():
-        # One order at a time per shelf: numbers follow each other and a draft becomes one order only.
-        Depot.objects.select_for_update().get(pk=shelf.pk)
+        shelf_hold(shelf)
         before = SupplierOrder.objects.filter(depot=shelf, supplier=supplier)
         if earlier := before.filter(draft=asked.draft).first():
             return Placed(_same(earlier, wanted), is_new=False)
@@ -107,7 +107,7 @@ def order_cancel(person: Person, order: SupplierOrder, reason: str) -> bool:
         sentence = "Say why the order is cancelled, e.g. “ordered twice”."
         raise InputError(sentence, fields={"reason": sentence})
     with transaction.atomic():
-        lines, held = _locked(order)
+        lines, held = _held(order)
         if not held.is_open:
             raise ConflictError(f"{held.number} is {held.state} already; nothing is left to cancel.")
         if any(line.received_l for line in lines):
@@ -144,7 +144,7 @@ def order_chase(person: Person, order: SupplierOrder, promised_on: datetime.date
     if fields:
         raise InputError(next(iter(fields.values())), fields=fields)
     with transaction.atomic():
-        lines, held = _locked(order)
+        lines, held = _held(order)
         coming = [line for line in lines if line.is_open]
         if not coming:
             raise ConflictError(f"{held.number} is {held.state}; nothing of it is to come.")
@@ -274,8 +274,8 @@ def _note(order: SupplierOrder, check: OrderCheck, wanted: Sequence[PacksWanted]
     return change_note(order, order.number, after=after)
 
 
-def _locked(order: SupplierOrder) -> tuple[list[OrderedLine], SupplierOrder]:
-    """Lock an order's lines and then its row, in the order goods in does."""
-    lines = list(OrderedLine.objects.select_for_update().filter(order=order).order_by("pk"))
-    held = SupplierOrder.objects.select_for_update(of=("self",)).select_related("depot").get(pk=order.pk)
-    return lines, held
+def _held(order: SupplierOrder) -> tuple[list[OrderedLine], SupplierOrder]:
+    """Hold the order's shelf and read the order again with its lines, as nobody else can change them now."""
+    shelf_hold(order.depot)
+    held = SupplierOrder.objects.select_related("depot").get(pk=order.pk)
+    return list(held.lines.order_by("pk")), held
