@@ -222,7 +222,8 @@ def _check_last(meter: Meter, day: datetime.date, kind: str, last_old: float) ->
     earlier = MeterChange.objects.filter(meter=meter, day__lt=day).order_by("-day").first()
     is_same_count = passed is not None and (earlier is None or passed.read_on >= earlier.day)
     if is_same_count and kind == MeterChange.Kind.REPLACED and last_old < passed.raw_value - 1e-9:
-        sentence = f"The old meter showed {passed.raw_text} on {passed.read_on} already; it cannot have ended at {last_old:g}."
+        seen = f"{passed.raw_text} on {passed.read_on}"
+        sentence = f"The old meter showed {seen} already; it cannot have ended at {last_old:g}."
         raise InputError(sentence, fields={"last_old": sentence})
 
 

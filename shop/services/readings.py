@@ -10,10 +10,10 @@ from django.db import transaction
 from intervals.errors import QuantityError
 from shop import clock
 from shop.errors import ConflictError, InputError
-from shop.models import ChangeRecord, Meter, Person, Reading
+from shop.models import ChangeRecord, Meter, Person, Reading, Vehicle
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
-from shop.services.meter_history import MeterHistory, shown_value
+from shop.services.meter_history import UNITS, MeterHistory, shown_value
 from shop.services.reading_judging import (
     AS_GUESSED,
     GRACE,
@@ -27,6 +27,7 @@ from shop.services.reading_judging import (
 
 AS_TYPED = "as typed"
 NOT_A_READING = "not a reading"
+OTHER_VEHICLE = "other vehicle"
 ANSWERS = (AS_GUESSED, AS_TYPED, NOT_A_READING)
 
 # A clock that runs a little ahead is no reason to refuse a reading.
@@ -216,6 +217,49 @@ def reading_answer(reading: Reading, answer: str, person: Person | None = None) 
         changes_write([change_note(row, reading_key(row), before=before, after=after)], person=person)
         due_refresh_now([row.meter.vehicle_id])
     return row
+
+
+def reading_move(reading: Reading, vehicle: Vehicle, person: Person) -> Reading:
+    """Note that a reading was taken off another vehicle, and judge it there.
+
+    The reading stays where it was keyed, refused, with where it went; the same text, source and instant become a new
+    reading of the other vehicle's meter of that kind.
+
+    Returns the new reading, accepted or asked about.
+
+    Raises:
+        InputError: the other vehicle has no such meter, or already has another reading of that source and instant.
+        ConflictError: the reading was refused before.
+    """
+    name = reading.meter.kind
+    to = Meter.objects.filter(vehicle=vehicle, kind=name).select_related("vehicle__depot").first()
+    if to is None or to.pk == reading.meter_id:
+        why = f"has no meter for {name}" if to is None else "is where it was keyed"
+        raise _wrong("vehicle", f"{vehicle.number} {why}; name the vehicle it was read off.")
+    with transaction.atomic():
+        row = Reading.objects.select_for_update().select_related("meter__vehicle").get(pk=reading.pk)
+        if row.status == Reading.Status.REFUSED:
+            raise ConflictError(
+                f"This reading is settled already ({row.answer or row.status}); reload the page."
+            )
+        before = reading_shown(row)
+        row.status, row.true_total, row.answered_by = Reading.Status.REFUSED, None, person
+        row.answer = f"{OTHER_VEHICLE} {vehicle.number}"
+        row.save(update_fields=["status", "true_total", "answer", "answered_by"])
+        changes_write(
+            [change_note(row, reading_key(row), before=before, after=reading_shown(row))], person=person
+        )
+        text, unit = _typed(row)
+        moved = reading_record(to, text, source=row.source, read_at=row.read_at, unit=unit, person=person)
+        due_refresh_now([row.meter.vehicle_id])
+    return moved
+
+
+def _typed(row: Reading) -> tuple[str, str]:
+    """Return what was typed, and its unit, that of its own meter where none was."""
+    text, _, unit = row.raw_text.rpartition(" ")
+    units = UNITS[Meter.Kind(row.meter.kind)]
+    return (text, unit) if text and unit in units else (row.raw_text, row.meter.shown_in)
 
 
 def _settle(row: Reading, answer: str, history: MeterHistory) -> None:
