@@ -200,7 +200,7 @@ def _question(raw: float, offset: float, limits: _Limits, rolls_over_at: float |
         last = f"{limits.low - offset:g}"
         sentence = (
             f"{shown} is lower than the last reading, {last}. Read it again; if the meter was replaced or rolled over, "
-            "load that first (meter_changes.csv)."
+            "note that on the vehicle's meters page first."
         )
         return Verdict("asked", "lower_than_last", None, sentence)
     if total > limits.later:

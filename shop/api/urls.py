@@ -18,6 +18,7 @@ from shop.api import (
     health,
     holds,
     learning,
+    meters,
     order_plan,
     orders,
     planning,
@@ -91,6 +92,12 @@ urlpatterns = [
     path("units/<name:code>/measured-severity", severity.MeasuredTaken.as_view(), name="measured-severity"),
     path("severity-factors/<int:pk>/end", severity.FactorEnded.as_view(), name="severity-factor-end"),
     path("readings", readings.ReadingList.as_view(), name="readings"),
+    path("vehicles/<name:number>/meters", meters.VehicleMeters.as_view(), name="meters"),
+    path("vehicles/<name:number>/meter-changes", meters.MeterChanges.as_view(), name="meter-changes"),
+    path(
+        "meter-changes/<int:pk>/withdraw", meters.MeterChangeTakenBack.as_view(), name="meter-change-withdraw"
+    ),
+    path("readings/<int:pk>/move", meters.ReadingMoved.as_view(), name="reading-move"),
     path("readings/<int:pk>/answer", readings.ReadingAnswered.as_view(), name="reading-answer"),
     path("due-list", due.DueList.as_view(), name="due-list"),
     path("units/<name:code>/deferrals", holds.UnitDeferrals.as_view(), name="unit-deferrals"),

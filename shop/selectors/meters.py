@@ -1,9 +1,30 @@
-"""Meters found by what people call them."""
+"""Meters found by what people call them, with their changes and readings, and whose a stray reading may be."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import isfinite
 
-from shop.models import Meter, Person
-from shop.selectors.access import depots_of
+from django.db.models import QuerySet
+
+from intervals.quantities import to_km
+from shop.models import Meter, MeterChange, Person, Reading
+from shop.selectors.access import depots_of, vehicles_of
+from shop.selectors.core_inputs import usage_of
+
+READINGS_SHOWN = 10
+FIT_DAYS = 2.0
+"""A stray reading fits another vehicle when it lies within so many days' use of what is expected there. Common
+practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeterShown:
+    """A meter with what changed on it and its latest readings, raw and true apart."""
+
+    meter: Meter
+    changes: list[MeterChange]
+    readings: list[Reading]
 
 
 def meters_by_name(person: Person, numbers: Iterable[str]) -> dict[tuple[str, str], Meter]:
@@ -12,3 +33,69 @@ def meters_by_name(person: Person, numbers: Iterable[str]) -> dict[tuple[str, st
         vehicle__depot__in=depots_of(person), vehicle__number__in=set(numbers)
     ).select_related("vehicle__depot")
     return {(meter.vehicle.number, meter.kind): meter for meter in meters}
+
+
+def meter_changes_of(person: Person) -> QuerySet[MeterChange]:
+    """Return the changes of meters on vehicles of the person's depots."""
+    return MeterChange.objects.filter(meter__vehicle__depot__in=depots_of(person)).select_related(
+        "meter__vehicle__depot"
+    )
+
+
+def meters_shown(person: Person, number: str) -> list[MeterShown] | None:
+    """Return the meters of a vehicle; None when the person may not see it or it does not exist."""
+    vehicle = vehicles_of(person).filter(number=number).first()
+    if vehicle is None:
+        return None
+    meters = vehicle.meters.select_related("vehicle__depot").prefetch_related("changes")
+    return [
+        MeterShown(
+            meter,
+            sorted(meter.changes.all(), key=lambda change: change.day, reverse=True),
+            list(meter.readings.order_by("-read_at", "-pk")[:READINGS_SHOWN]),
+        )
+        for meter in meters
+    ]
+
+
+def whose_may_be(readings: Sequence[Reading]) -> dict[int, str]:
+    """Return reading → number of the one other vehicle it fits; readings that fit none or several are left out.
+
+    Compared are vehicles of the same kind and depot: the value has to lie within two days' use of what their meter
+    is expected to show on that day, by its own readings.
+    """
+    found: dict[int, str] = {}
+    by_yard: dict[tuple[int, str, str], list[Reading]] = defaultdict(list)
+    for reading in readings:
+        vehicle = reading.meter.vehicle
+        by_yard[vehicle.depot_id, vehicle.kind, reading.meter.kind].append(reading)
+    for (depot_pk, vehicle_kind, meter_kind), own in by_yard.items():
+        meters = Meter.objects.filter(
+            vehicle__depot=depot_pk, vehicle__kind=vehicle_kind, kind=meter_kind, changes__isnull=True
+        ).select_related("vehicle")
+        known = {meter.pk: meter for meter in meters}
+        usage = usage_of(list(known.values()), max(reading.read_on for reading in own))
+        for reading in own:
+            fits = [
+                meter.vehicle.number
+                for pk, meter in known.items()
+                if pk != reading.meter_id
+                and meter.shown_in == reading.meter.shown_in
+                and _fits(reading, usage[pk])
+            ]
+            if len(fits) == 1:
+                found[reading.pk] = fits[0]
+    return found
+
+
+def _fits(reading: Reading, usage: tuple[float, ...]) -> bool:
+    rate, _, last_total, last_day, *_ = usage
+    if not (isfinite(rate) and isfinite(last_total)) or rate <= 0:
+        return False
+    expected = last_total + rate * (reading.read_on.toordinal() - last_day)
+    shown = reading.raw_value if reading.meter.kind == Meter.Kind.HOURS else _km(reading)
+    return abs(shown - expected) <= FIT_DAYS * rate
+
+
+def _km(reading: Reading) -> float:
+    return to_km(reading.raw_value, reading.meter.shown_in)

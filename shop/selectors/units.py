@@ -185,6 +185,11 @@ def stages_of(plan: UnitPlan) -> tuple[StageRow, ...]:
     return tuple(rows)
 
 
+def vehicle_find(person: Person, number: str) -> Vehicle | None:
+    """Return a vehicle the person may see, or None."""
+    return vehicles_of(person).filter(number__iexact=number).first()
+
+
 def vehicle_page(person: Person, number: str) -> VehiclePage | None:
     """Gather a vehicle's page; None when the person may not see it or it does not exist."""
     vehicle = vehicles_of(person).filter(number=number).first()

@@ -2,30 +2,36 @@
 
 import datetime
 import zoneinfo
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Prefetch
 
 from intervals.errors import QuantityError
 from shop import clock
 from shop.errors import ConflictError, InputError
-from shop.models import ChangeRecord, Meter, MeterChange, Person, Reading
+from shop.models import ChangeRecord, Meter, Person, Reading, Vehicle
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
-from shop.services.meter_history import MeterHistory, core_changes, shown_value, to_si
+from shop.services.meter_history import UNITS, MeterHistory, shown_value
+from shop.services.reading_judging import (
+    AS_GUESSED,
+    GRACE,
+    count_in,
+    counted,
+    judge_all,
+    meters_held,
+    reading_key,
+    reading_shown,
+)
 
-AS_GUESSED = "as guessed"
 AS_TYPED = "as typed"
 NOT_A_READING = "not a reading"
+OTHER_VEHICLE = "other vehicle"
 ANSWERS = (AS_GUESSED, AS_TYPED, NOT_A_READING)
 
 # A clock that runs a little ahead is no reason to refuse a reading.
 _AHEAD = datetime.timedelta(hours=1)
-# A value from a rounded or converted figure may fall this short of its neighbour, in the meter's own unit.
-_GRACE = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +117,7 @@ def readings_store(
     """
     report = ReadingsReport(readings=[None] * len(rows))
     limit = (latest or clock.now()) + _AHEAD
-    found = _meters({row.meter.pk for row in rows})
+    found = meters_held({row.meter.pk for row in rows})
     known = _known_readings(rows)
     fresh: list[tuple[int, Reading]] = []
     for place, row in enumerate(rows):
@@ -133,14 +139,16 @@ def readings_store(
                 "a reading is never overwritten. Give the right time of the second one."
             )
             report.refused.append((place, "value", sentence))
-    _judge_all([reading for _, reading in fresh], found)
+    judge_all([reading for _, reading in fresh], found)
     Reading.objects.bulk_create([reading for _, reading in fresh], batch_size=500)
     for place, reading in fresh:
         report.readings[place] = reading
         report.added.append(place)
         if reading.status == Reading.Status.ASKED:
             report.asked.append(place)
-    return report, [change_note(reading, _key(reading), after=_shown(reading)) for _, reading in fresh]
+    return report, [
+        change_note(reading, reading_key(reading), after=reading_shown(reading)) for _, reading in fresh
+    ]
 
 
 def _as_reading(row: ReadingRow, meter: Meter, limit: datetime.datetime) -> Reading:
@@ -171,37 +179,6 @@ def _wrong(name: str, sentence: str) -> InputError:
     return InputError(sentence, fields={name: sentence})
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    meter: Meter
-    history: MeterHistory
-
-
-def _meters(ids: Collection[int]) -> dict[int, _Known]:
-    """Load meters with their changes and accepted readings, and hold them until the transaction ends."""
-    meters = (
-        Meter.objects.select_for_update(of=("self",))
-        .filter(pk__in=ids)
-        .select_related("vehicle__depot")
-        .prefetch_related(
-            "changes",
-            Prefetch(
-                "readings",
-                Reading.objects.filter(status=Reading.Status.ACCEPTED).order_by("read_at"),
-                to_attr="accepted",
-            ),
-        )
-        .order_by("pk")
-    )
-    found = {}
-    for meter in meters:
-        history = MeterHistory(meter, core_changes(meter, meter.changes.all()))
-        for reading in meter.accepted:
-            history.accept(reading, _counted(reading))
-        found[meter.pk] = _Known(meter, history)
-    return found
-
-
 def _known_readings(rows: Sequence[ReadingRow]) -> dict[tuple[int, datetime.datetime, str], Reading]:
     if not rows:
         return {}
@@ -212,44 +189,6 @@ def _known_readings(rows: Sequence[ReadingRow]) -> dict[tuple[int, datetime.date
         meter__in={row.meter.pk for row in rows}, read_at__range=(min(instants), max(instants))
     )
     return {(reading.meter_id, reading.read_at, reading.source): reading for reading in kept}
-
-
-def _judge_all(readings: Iterable[Reading], found: dict[int, _Known]) -> None:
-    """Judge new readings in time order, each against the accepted ones before it."""
-    for reading in sorted(readings, key=lambda one: (one.meter_id, one.read_at)):
-        _judge(reading, found[reading.meter_id].history)
-
-
-def _judge(reading: Reading, history: MeterHistory) -> None:
-    verdict = history.judge(reading)
-    reading.status = verdict.status
-    is_asked = verdict.status == Reading.Status.ASKED
-    reading.question_code = verdict.code if is_asked else ""
-    reading.question = verdict.sentence[:240] if is_asked else ""
-    reading.guess_value = verdict.guess if is_asked else None
-    if is_asked:
-        reading.true_total = None
-    else:
-        _count(reading, history)
-
-
-def _counted(reading: Reading) -> float:
-    """Return the value that counts, in the meter's own unit: what was typed, or the guess a person confirmed."""
-    if reading.answer == AS_GUESSED and reading.guess_value is not None:
-        return reading.guess_value
-    return reading.raw_value
-
-
-def _count(reading: Reading, history: MeterHistory) -> None:
-    """Let a reading count, in both the record and the history."""
-    offset = history.offset(reading.read_on)
-    total = _counted(reading) + offset
-    if reading.answer:
-        low, high = history.bounds(reading)
-        if low - _GRACE <= total <= high + _GRACE:
-            total = min(max(total, low), high)
-    reading.true_total = to_si(total, history.meter)
-    history.accept(reading, total - offset)
 
 
 def reading_answer(reading: Reading, answer: str, person: Person | None = None) -> Reading:
@@ -267,17 +206,60 @@ def reading_answer(reading: Reading, answer: str, person: Person | None = None) 
     if answer not in ANSWERS:
         raise _wrong("answer", f"“{answer}” is no answer; allowed: {', '.join(ANSWERS)}.")
     with transaction.atomic():
-        known = _meters([reading.meter_id])[reading.meter_id]
+        known = meters_held([reading.meter_id])[reading.meter_id]
         row = Reading.objects.select_for_update().get(pk=reading.pk)
         row.meter = known.meter
-        before = _shown(row)
+        before = reading_shown(row)
         _settle(row, answer, known.history)
         row.answered_by = person
         row.save(update_fields=["status", "true_total", "answer", "answered_by"])
-        after = _shown(row)
-        changes_write([change_note(row, _key(row), before=before, after=after)], person=person)
+        after = reading_shown(row)
+        changes_write([change_note(row, reading_key(row), before=before, after=after)], person=person)
         due_refresh_now([row.meter.vehicle_id])
     return row
+
+
+def reading_move(reading: Reading, vehicle: Vehicle, person: Person) -> Reading:
+    """Note that a reading was taken off another vehicle, and judge it there.
+
+    The reading stays where it was keyed, refused, with where it went; the same text, source and instant become a new
+    reading of the other vehicle's meter of that kind.
+
+    Returns the new reading, accepted or asked about.
+
+    Raises:
+        InputError: the other vehicle has no such meter, or already has another reading of that source and instant.
+        ConflictError: the reading was refused before.
+    """
+    name = reading.meter.kind
+    to = Meter.objects.filter(vehicle=vehicle, kind=name).select_related("vehicle__depot").first()
+    if to is None or to.pk == reading.meter_id:
+        why = f"has no meter for {name}" if to is None else "is where it was keyed"
+        raise _wrong("vehicle", f"{vehicle.number} {why}; name the vehicle it was read off.")
+    with transaction.atomic():
+        row = Reading.objects.select_for_update().select_related("meter__vehicle").get(pk=reading.pk)
+        if row.status == Reading.Status.REFUSED:
+            raise ConflictError(
+                f"This reading is settled already ({row.answer or row.status}); reload the page."
+            )
+        before = reading_shown(row)
+        row.status, row.true_total, row.answered_by = Reading.Status.REFUSED, None, person
+        row.answer = f"{OTHER_VEHICLE} {vehicle.number}"
+        row.save(update_fields=["status", "true_total", "answer", "answered_by"])
+        changes_write(
+            [change_note(row, reading_key(row), before=before, after=reading_shown(row))], person=person
+        )
+        text, unit = _typed(row)
+        moved = reading_record(to, text, source=row.source, read_at=row.read_at, unit=unit, person=person)
+        due_refresh_now([row.meter.vehicle_id])
+    return moved
+
+
+def _typed(row: Reading) -> tuple[str, str]:
+    """Return what was typed, and its unit, that of its own meter where none was."""
+    text, _, unit = row.raw_text.rpartition(" ")
+    units = UNITS[Meter.Kind(row.meter.kind)]
+    return (text, unit) if text and unit in units else (row.raw_text, row.meter.shown_in)
 
 
 def _settle(row: Reading, answer: str, history: MeterHistory) -> None:
@@ -291,91 +273,12 @@ def _settle(row: Reading, answer: str, history: MeterHistory) -> None:
         row.status, row.true_total = Reading.Status.REFUSED, None
         return
     low, high = history.bounds(row)
-    total = _counted(row) + history.offset(row.read_on)
-    if not low - _GRACE <= total <= high + _GRACE:
+    total = counted(row) + history.offset(row.read_on)
+    if not low - GRACE <= total <= high + GRACE:
         raise ConflictError(
-            f"With {_counted(row):g} the total would run backwards ({low:g} before, {high:g} after). "
-            "Load the change first if the meter was replaced or rolled over (meter_changes.csv), or take the other "
-            "reading back."
+            f"With {counted(row):g} the total would run backwards ({low:g} before, {high:g} after). "
+            "If the meter was replaced or rolled over, note that on the vehicle's meters page first; else take the "
+            "other reading back."
         )
     row.status = Reading.Status.ACCEPTED
-    _count(row, history)
-
-
-def meters_recompute(meters: Collection[Meter]) -> list[ChangeRecord]:
-    """Work out again every total of meters whose changes changed, inside the caller's transaction.
-
-    Readings a person has answered keep that answer; all others are judged again in time order.
-
-    Returns:
-        The change records, not yet written.
-    """
-    ids = {meter.pk for meter in meters}
-    found = _meters(ids)
-    rows = Reading.objects.filter(meter__in=ids).exclude(status=Reading.Status.REFUSED).order_by("read_at")
-    by_meter: dict[int, list[Reading]] = defaultdict(list)
-    for row in rows:
-        by_meter[row.meter_id].append(row)
-    changed, notes = [], []
-    for pk, readings in by_meter.items():
-        meter = found[pk].meter
-        history = MeterHistory(meter, found[pk].history.changes)
-        for reading in readings:
-            reading.meter = meter
-            before = _shown(reading)
-            if reading.answer:
-                _count(reading, history)
-            else:
-                _judge(reading, history)
-            after = _shown(reading)
-            if after != before:
-                changed.append(reading)
-                notes.append(change_note(reading, _key(reading), before=before, after=after))
-    names = ["status", "true_total", "question_code", "question", "guess_value"]
-    Reading.objects.bulk_update(changed, names, batch_size=200)
-    return notes
-
-
-def meter_change_record(
-    meter: Meter,
-    *,
-    day: datetime.date,
-    kind: str,
-    last_old: float,
-    first_new: float,
-    person: Person | None = None,
-) -> MeterChange:
-    """Note that a meter was replaced or rolled over, and work its totals out again.
-
-    Args:
-        meter: the meter.
-        day: the first day of the new count.
-        kind: "replaced" or "rolled over".
-        last_old, first_new: as the meter showed them, own unit.
-
-    Raises:
-        InputError: the kind is unknown or a value is below zero.
-    """
-    if kind not in MeterChange.Kind.values:
-        raise _wrong("kind", f"“{kind}” is no meter change; allowed: {', '.join(MeterChange.Kind.values)}.")
-    if not (last_old >= 0 and first_new >= 0):
-        raise _wrong("last_old", "A meter shows zero or more; give both values as they were read.")
-    values = {"kind": kind, "last_old": last_old, "first_new": first_new}
-    with transaction.atomic():
-        held = MeterChange.objects.filter(meter=meter, day=day).first()
-        before = {name: getattr(held, name) for name in values} if held else None
-        change, _ = MeterChange.objects.update_or_create(meter=meter, day=day, defaults=values)
-        if before != values:
-            notes = [change_note(change, f"{meter} {day}", before=before, after=values)]
-            changes_write([*notes, *meters_recompute([meter])], person=person)
-            due_refresh_now([meter.vehicle_id])
-    return change
-
-
-def _key(reading: Reading) -> str:
-    return f"{reading.meter} {reading.read_at:%Y-%m-%d %H:%M}Z {reading.source}"
-
-
-def _shown(reading: Reading) -> dict[str, object]:
-    names = ("raw_text", "raw_value", "status", "true_total", "question_code", "guess_value", "answer")
-    return {name: getattr(reading, name) for name in names}
+    count_in(row, history)

@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.errors import ApplicationError
+from shop.selectors.meters import whose_may_be
 from shop.selectors.units import asked_readings, meters_of_vehicle, reading_find
 from shop.services.readings import reading_answer, reading_record
 from shop.web.access import for_those_who
@@ -72,5 +73,6 @@ def _tell(request: HttpRequest, reading: object) -> None:
 
 
 def _page(request: HttpRequest, form: ReadingForm, status: int = 200) -> HttpResponse:
-    context = {"form": form, "asked": asked_readings(request.user), "answers": ANSWERS}
+    asked = list(asked_readings(request.user))
+    context = {"form": form, "asked": asked, "answers": ANSWERS, "whose": whose_may_be(asked)}
     return render(request, "shop/readings.html", context, status=status)

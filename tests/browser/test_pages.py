@@ -8,7 +8,8 @@ from tests.browser.conftest import open_page
 
 PAGES = [
     "/", "/due", "/due?show=everything", "/units/K01-TB6", "/units/K02-TB6", "/units/K40-RT55", "/units/K01-TB6/job",
-    "/units/K01-TB6/sample", "/learning", "/tools", "/tools/T3", "/vehicles/K18", "/orders", "/readings",
+    "/units/K01-TB6/sample", "/learning", "/tools", "/tools/T3", "/vehicles/K18",
+    "/vehicles/K05/meters", "/orders", "/readings",
     "/order-drafts/UY/Brinnock", "/suppliers/Brinnock", "/suppliers/Sumpholme",
     "/stock", "/stock/1", "/goods-in", "/pick-list?day=2026-03-02", "/batches/F05/BA-2507", "/labels/F07",
     "/forecasts", "/forecasts?meter=engine+hours", "/nothing-here",

@@ -31,8 +31,8 @@ from shop.services.imports.incoming_readings import meter_of
 from shop.services.imports.records import Records
 from shop.services.imports.sheets import Row
 from shop.services.imports.unit_totals import fitting_on, job_fields, last_service_fields
+from shop.services.meter_changes import meters_recompute
 from shop.services.meter_history import shown_value
-from shop.services.readings import meters_recompute
 from shop.services.severity import COLDEST_C, HOTTEST_C
 
 _AMOUNT = number(low=0)

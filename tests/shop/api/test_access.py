@@ -8,6 +8,7 @@ from shop.models import Person
 READ = [
     "vehicles",
     "vehicles/K01",
+    "vehicles/K01/meters",
     "units",
     "units/K01-TB6",
     "units/K01-TB6/exchange-plan",
@@ -40,6 +41,9 @@ READ = [
 ]
 WRITE = [
     "readings",
+    "readings/1/move",
+    "vehicles/K01/meter-changes",
+    "meter-changes/1/withdraw",
     "readings/1/answer",
     "units/K01-TB6/jobs",
     "units/K01-TB6/severity",
@@ -68,6 +72,7 @@ WRITE = [
 ]
 OTHER_DEPOT = [
     "vehicles/K90",
+    "vehicles/K90/meters",
     "units/K90-TB6",
     "units/K90-TB6/exchange-plan",
     "units/K90-TB6/jobs",

@@ -6,9 +6,9 @@ import pytest
 
 from shop.errors import ConflictError, InputError
 from shop.models import ChangeRecord, MeterChange, Reading
+from shop.services.meter_changes import meter_change_record
 from shop.services.readings import (
     ReadingRow,
-    meter_change_record,
     reading_answer,
     reading_record,
     readings_record,

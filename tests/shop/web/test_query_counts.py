@@ -18,6 +18,8 @@ PAGES = [
     "/deferrals",
     "/recalls",
     "/vehicles/K01",
+    "/vehicles/K01/meters",
+    "/readings",
     "/orders",
     "/orders/UY-2026-001",
     "/order-drafts/UY/Brinnock",

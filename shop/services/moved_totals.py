@@ -1,0 +1,99 @@
+"""Totals that were worked out from a meter's readings, moved when those readings count anew."""
+
+import datetime
+from dataclasses import dataclass, field
+
+from django.db.models import Q
+
+from shop.models import ChangeRecord, Fitting, Job, LastService, Meter
+from shop.selectors.core_inputs import usage_of
+from shop.services.changes import change_note
+from shop.services.meter_history import total_on
+
+_DUST = 1e-6
+
+
+@dataclass(slots=True)
+class MovedTotals:
+    """What stood on a meter's totals from a day on, as it was before its changes changed.
+
+    A job closed after the day noted the unit's total as the meter said it then; so did the last service that came of
+    it. They move by as much as the meter's total of their day moves. What was typed without a job, and where a unit
+    was fitted, moves by as much as the count of that day.
+    """
+
+    meter: Meter
+    name: str
+    jobs: list[Job]
+    services: list[LastService]
+    fittings: list[Fitting]
+    totals: dict[datetime.date, float] = field(default_factory=dict)
+    counts: dict[datetime.date, float] = field(default_factory=dict)
+
+    @classmethod
+    def before(cls, meter: Meter, day: datetime.date) -> "MovedTotals":
+        """Note what stands on the meter's totals from a day on."""
+        name = "unit_km" if meter.kind == Meter.Kind.ODOMETER else "unit_h"
+        jobs = Job.objects.filter(
+            vehicle=meter.vehicle_id,
+            done_on__gte=day,
+            state=Job.State.HANDED_BACK,
+            **{f"{name}__isnull": False},
+        )
+        services = LastService.objects.filter(
+            unit__in=Fitting.objects.filter(
+                Q(vehicle=meter.vehicle_id), Q(removed_on__isnull=True) | Q(removed_on__gt=day)
+            ).values("unit"),
+            done_on__gte=day,
+            **{f"{name}__isnull": False},
+        ).select_related("unit")
+        fittings = Fitting.objects.filter(vehicle=meter.vehicle_id, fitted_on__gte=day).select_related("unit")
+        found = cls(meter, name, list(jobs.select_related("unit")), list(services), list(fittings))
+        found.totals, found.counts = found._totals(), found._counts()
+        return found
+
+    def move(self) -> list[ChangeRecord]:
+        """Move them by what the totals of their days moved since; return the change records, not yet written."""
+        totals, counts = self._totals(), self._counts()
+        by_total = {day: totals[day] - self.totals[day] for day in totals}
+        by_count = {day: counts[day] - self.counts[day] for day in counts}
+        notes = []
+        own_jobs = {job.pk for job in self.jobs}
+        for job in self.jobs:
+            notes += self._shifted(job, self.name, by_total[job.done_on], f"{job.code} {job.unit.code}")
+        for last in self.services:
+            moved = by_total if last.job_id in own_jobs else by_count
+            notes += self._shifted(last, self.name, moved[last.done_on], f"{last.unit.code} {last.subject}")
+        at_fit = "vehicle_km_at_fit" if self.name == "unit_km" else "vehicle_h_at_fit"
+        for fitting in self.fittings:
+            notes += self._shifted(
+                fitting, at_fit, by_count[fitting.fitted_on], f"{fitting.unit.code} fitted"
+            )
+        return notes
+
+    def _shifted(
+        self, row: Job | LastService | Fitting, name: str, by: float, key: str
+    ) -> list[ChangeRecord]:
+        if not abs(by) > _DUST:
+            return []
+        before = getattr(row, name)
+        setattr(row, name, max(0.0, before + by))
+        row.save(update_fields=[name])
+        return [change_note(row, key, before={name: before}, after={name: getattr(row, name)})]
+
+    def _days(self) -> set[datetime.date]:
+        rows = [own.done_on for own in (*self.jobs, *self.services)]
+        return {*rows, *(own.fitted_on for own in self.fittings)}
+
+    def _totals(self) -> dict[datetime.date, float]:
+        """Return what the readings say the meter's total was on each day, as a job without a typed one takes it."""
+        found = {}
+        for day in {job.done_on for job in self.jobs}:
+            rate, _, last_total, _, stale_days, *_ = usage_of([self.meter], day)[self.meter.pk]
+            ahead = rate * stale_days if stale_days else 0.0
+            found[day] = float(last_total + ahead) if ahead == ahead else float(last_total)
+        return found
+
+    def _counts(self) -> dict[datetime.date, float]:
+        """Return the total behind a count of zero on each day."""
+        return {day: total_on(0.0, day, self.meter, self.meter.changes.all()) for day in self._days()}

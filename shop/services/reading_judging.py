@@ -1,0 +1,97 @@
+"""Readings judged against their meter's history, and counted into it."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from django.db.models import Prefetch
+
+from shop.models import Meter, Reading
+from shop.services.meter_history import MeterHistory, core_changes, to_si
+
+AS_GUESSED = "as guessed"
+
+# A value from a rounded or converted figure may fall this short of its neighbour, in the meter's own unit.
+GRACE = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class KnownMeter:
+    """A meter held until the transaction ends, with its accepted readings."""
+
+    meter: Meter
+    history: MeterHistory
+
+
+def meters_held(ids: Collection[int]) -> dict[int, KnownMeter]:
+    """Load meters with their changes and accepted readings, and hold them until the transaction ends."""
+    meters = (
+        Meter.objects.select_for_update(of=("self",))
+        .filter(pk__in=ids)
+        .select_related("vehicle__depot")
+        .prefetch_related(
+            "changes",
+            Prefetch(
+                "readings",
+                Reading.objects.filter(status=Reading.Status.ACCEPTED).order_by("read_at"),
+                to_attr="accepted",
+            ),
+        )
+        .order_by("pk")
+    )
+    found = {}
+    for meter in meters:
+        history = MeterHistory(meter, core_changes(meter, meter.changes.all()))
+        for reading in meter.accepted:
+            history.accept(reading, counted(reading))
+        found[meter.pk] = KnownMeter(meter, history)
+    return found
+
+
+def judge_all(readings: Iterable[Reading], found: dict[int, KnownMeter]) -> None:
+    """Judge new readings in time order, each against the accepted ones before it."""
+    for reading in sorted(readings, key=lambda one: (one.meter_id, one.read_at)):
+        judge_one(reading, found[reading.meter_id].history)
+
+
+def judge_one(reading: Reading, history: MeterHistory) -> None:
+    """Judge a reading, and let it count where it is accepted."""
+    verdict = history.judge(reading)
+    reading.status = verdict.status
+    is_asked = verdict.status == Reading.Status.ASKED
+    reading.question_code = verdict.code if is_asked else ""
+    reading.question = verdict.sentence[:240] if is_asked else ""
+    reading.guess_value = verdict.guess if is_asked else None
+    if is_asked:
+        reading.true_total = None
+    else:
+        count_in(reading, history)
+
+
+def counted(reading: Reading) -> float:
+    """Return the value that counts, in the meter's own unit: what was typed, or the guess a person confirmed."""
+    if reading.answer == AS_GUESSED and reading.guess_value is not None:
+        return reading.guess_value
+    return reading.raw_value
+
+
+def count_in(reading: Reading, history: MeterHistory) -> None:
+    """Let a reading count, in both the record and the history."""
+    offset = history.offset(reading.read_on)
+    total = counted(reading) + offset
+    if reading.answer:
+        low, high = history.bounds(reading)
+        if low - GRACE <= total <= high + GRACE:
+            total = min(max(total, low), high)
+    reading.true_total = to_si(total, history.meter)
+    history.accept(reading, total - offset)
+
+
+def reading_key(reading: Reading) -> str:
+    """Return what change records call a reading."""
+    return f"{reading.meter} {reading.read_at:%Y-%m-%d %H:%M}Z {reading.source}"
+
+
+def reading_shown(reading: Reading) -> dict[str, object]:
+    """Return what change records keep of a reading."""
+    names = ("raw_text", "raw_value", "status", "true_total", "question_code", "guess_value", "answer")
+    return {name: getattr(reading, name) for name in names}
