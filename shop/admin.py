@@ -15,10 +15,14 @@ APPEND_ONLY = [
     models.StateChange,
     models.StockMovement,
     models.WasteMovement,
+    models.WasteCollection,
+    models.CollectionLine,
+    models.TankDip,
     models.DailyRun,
 ]
 PLAIN = [
     models.Approval,
+    models.BulkTank,
     models.CardFigure,
     models.ClosedDay,
     models.Depot,
@@ -45,6 +49,7 @@ PLAIN = [
     models.Specification,
     models.StockItem,
     models.Supplier,
+    models.TankMark,
     models.Unit,
     models.UnitModel,
     models.Vehicle,

@@ -20,6 +20,9 @@ from shop.web import (
     stock,
     tools,
     units,
+    waste_balance,
+    waste_collections,
+    wastes,
 )
 
 urlpatterns = [
@@ -47,6 +50,18 @@ urlpatterns = [
     path("batches/<str:product>/<str:batch>", stock.batch, name="batch"),
     path("batches/<str:product>/<str:batch>/set-aside", stock.batch_set_aside, name="batch_set_aside"),
     path("labels/<str:product>", stock.label, name="shelf_label"),
+    path("wastes", wastes.wastes, name="wastes"),
+    path("wastes/add", wastes.container_new, name="container_new"),
+    path("wastes/balance", waste_balance.waste_balance, name="waste_balance"),
+    path("wastes/call", waste_collections.call, name="collection_call"),
+    path("wastes/collections.csv", waste_collections.collections_csv, name="collections_csv"),
+    path("wastes/collections/<int:pk>", waste_collections.collection, name="collection"),
+    path("wastes/collections/<int:pk>/done", waste_collections.hand_over, name="collection_done"),
+    path("wastes/collections/<int:pk>/cancel", waste_collections.cancel, name="collection_cancel"),
+    path("wastes/<int:pk>", wastes.container, name="container"),
+    path("wastes/<int:pk>/change", wastes.container_change, name="container_change"),
+    path("wastes/<int:pk>/pour", wastes.pour, name="container_pour"),
+    path("wastes/<int:pk>/dip", wastes.dip, name="container_dip"),
     path("bench", bench.bench, name="bench"),
     path("forecasts", forecasts.forecasts, name="forecasts"),
     path("learning", learning.learning, name="learning"),

@@ -13,16 +13,20 @@ from shop.models.people import Person
 from shop.models.readings import Meter, MeterChange, Reading
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor
 from shop.models.runs import DailyRun
-from shop.models.stock import Reservation, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models.stock import Reservation, StockItem, StockMovement
+from shop.models.tanks import BulkTank, TankDip, TankMark
 from shop.models.units import CardFigure, Fitting, LastService, Unit, UnitModel
 from shop.models.vehicles import Hold, Vehicle
+from shop.models.wastes import CollectionLine, WasteCollection, WasteMovement, WasteTank
 
 __all__ = [
     "Approval",
+    "BulkTank",
     "CardFigure",
     "CardProposal",
     "ChangeRecord",
     "ClosedDay",
+    "CollectionLine",
     "DailyRun",
     "Depot",
     "DueLine",
@@ -56,9 +60,12 @@ __all__ = [
     "StockItem",
     "StockMovement",
     "Supplier",
+    "TankDip",
+    "TankMark",
     "Unit",
     "UnitModel",
     "Vehicle",
+    "WasteCollection",
     "WasteMovement",
     "WasteTank",
 ]

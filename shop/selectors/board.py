@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Count, Q, QuerySet, Sum
 
 from shop import clock
-from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
-from shop.planning.waste import WasteState, call_by
+from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import stale_lines, states_of
 from shop.selectors.due_search import (
@@ -20,6 +19,7 @@ from shop.selectors.due_search import (
     missed_bookings,
 )
 from shop.selectors.due_today import brought_to_today
+from shop.selectors.wastes import Container, containers_of, containers_shown
 
 SHOWN_ROWS = 12
 
@@ -45,14 +45,6 @@ class Stopped:
     depot: Depot
     job: Job | None
     line: DueLine | None
-
-
-@dataclass(frozen=True, slots=True)
-class Tank:
-    """A waste tank and when to call the collector."""
-
-    tank: WasteTank
-    call: WasteState
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +75,7 @@ class Board:
     asked: list[Reading]
     unknown: Shortened
     stale: Shortened
-    tanks: list[Tank]
+    tanks: list[Container]
     yesterday: Yesterday
     is_worked_out: bool
 
@@ -116,9 +108,7 @@ def board_for(person: Person) -> Board:
         ),
         unknown=_shortened(lines.filter(state="cannot say").order_by("vehicle__number", "pk")),
         stale=_stale(lines, min(days.values(), default=None)),
-        tanks=[
-            _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
-        ],
+        tanks=containers_shown(containers_of(person)),
         yesterday=_yesterday(person, days),
         is_worked_out=any(states.values()),
     )
@@ -201,18 +191,6 @@ def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.d
         wanted |= Q(vehicle__depot=depot, booked_for__gte=start, booked_for__lt=end)
     jobs = jobs_of(person).select_related("vehicle__depot")
     return list(jobs.filter(wanted, state=Job.State.BOOKED).order_by("booked_for"))
-
-
-def _tank(tank: WasteTank, days: Mapping[int, datetime.date]) -> Tank:
-    state = call_by(
-        tank.level_l,
-        tank.capacity_l,
-        tank.mean_per_day_l,
-        tank.sd_per_day_l,
-        tank.collector_lead_days,
-        days[tank.depot_id],
-    )
-    return Tank(tank, state)
 
 
 def _yesterday(person: Person, days: Mapping[int, datetime.date]) -> Yesterday:

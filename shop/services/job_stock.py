@@ -2,13 +2,11 @@
 
 import datetime
 
-from django.db.models import F
-
-from shop import clock
 from shop.errors import ConflictError, InputError
 from shop.models import Depot, Job, Person, Product, StockItem, StockMovement, WasteMovement, WasteTank
 from shop.selectors.shelf import first_to_use
 from shop.services.stock import DUST_L, Booking, litres_move, pack_begin
+from shop.services.wastes import Pour, waste_move
 
 
 def stock_issue(
@@ -67,12 +65,4 @@ def waste_take(depot: Depot, job: Job, product: Product, litres: float) -> None:
     tank = tanks.get(depot.pk) or tanks.get(depot.stores_at_id or depot.pk)
     if tank is None:
         return
-    is_taken = WasteTank.objects.filter(pk=tank.pk, level_l__lte=F("capacity_l") - litres).update(
-        level_l=F("level_l") + litres
-    )
-    if not is_taken:
-        raise ConflictError(
-            f"The {tank.stream} tank holds {tank.level_l:.0f} of {tank.capacity_l:.0f} L and cannot take "
-            f"{litres:.1f} L more; have it collected, load its level (waste_tanks.csv) and close the job again."
-        )
-    WasteMovement.objects.create(tank=tank, litres=litres, job=job, moved_at=clock.now())
+    waste_move(tank, litres, WasteMovement.Reason.POURED, Pour(job=job))

@@ -16,7 +16,7 @@ def board(request: HttpRequest) -> HttpResponse:
     """Show what a depot has to know at 05:30."""
     found = board_for(request.user)
     tanks = [
-        (item.tank, item.call, tank_bar(item.tank.level_l, item.tank.capacity_l, item.call.call_level_l))
+        (item, tank_bar(item.tank.level_l, item.tank.capacity_l, item.call.call_level_l))
         for item in found.tanks
     ]
     return render(
