@@ -92,7 +92,7 @@ def call_by(
             "not filling", call_at_l, None, f"{room_l:.0f} L below the call level, nothing coming in."
         )
     day = today + timedelta(days=floor(room_l / mean_per_day_l))
-    reason = f"{room_l:.0f} L below the call level of {call_at_l:.0f} L at {mean_per_day_l:.0f} L a day."
+    reason = f"{room_l:.0f} L below the call level of {call_at_l:.0f} L at {mean_per_day_l:.3g} L a day."
     return WasteState("call by", call_at_l, day, reason)
 
 

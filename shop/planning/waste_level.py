@@ -36,6 +36,8 @@ class FillingRate:
         seen = f"{self.pours} pour{'' if self.pours == 1 else 's'} in {self.days} days"
         if self.is_learned:
             return f"{figures}, learned from {seen}."
+        if not self.pours:
+            return f"{figures}, as typed; nothing to learn from was poured in yet."
         return f"{figures}, as typed; {seen} are too few to learn from ({LEAST_POURS} in {LEAST_DAYS} days are needed)."
 
 

@@ -16,6 +16,9 @@ PAGES = [
     "/pick-list",
     "/what-if?interval_km=50000",
     "/catch-up",
+    "/wastes",
+    "/wastes/balance",
+    "/wastes/call",
 ]
 
 
