@@ -3,7 +3,17 @@
 import datetime
 
 from shop.errors import ConflictError, InputError
-from shop.models import Depot, Job, Person, Product, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models import (
+    BulkTank,
+    Depot,
+    Job,
+    Person,
+    Product,
+    StockItem,
+    StockMovement,
+    WasteMovement,
+    WasteTank,
+)
 from shop.selectors.shelf import first_to_use
 from shop.services.stock import DUST_L, Booking, litres_move, pack_begin
 from shop.services.wastes import Pour, waste_move
@@ -41,9 +51,12 @@ def stock_issue(
 
 
 def _take(booking: Booking, item: StockItem, litres: float, day: datetime.date) -> None:
-    """Take litres from an item; of sealed packs the last one may be begun, and what stays in it counts as opened."""
+    """Take litres from an item; of sealed packs the last one may be begun, and what stays in it counts as opened.
+
+    A tank is no pack: what stays in it stays the tank.
+    """
     begun_l = 0.0
-    if item.opened_on is None:
+    if item.opened_on is None and not BulkTank.objects.filter(item=item).exists():
         rest_l = (item.on_shelf_l - litres) % item.pack_size_l
         begun_l = 0.0 if min(rest_l, item.pack_size_l - rest_l) <= DUST_L else rest_l
     litres_move(item, -litres, StockMovement.Reason.FILLED, booking)

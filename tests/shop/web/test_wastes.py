@@ -19,7 +19,9 @@ def oil(yard):
 
 @pytest.fixture
 def collector(yard):
-    return Supplier.objects.create(code="SC", name="Sumpholme Collections", lead_working_days=5, minimum_l=400)
+    return Supplier.objects.create(
+        code="SC", name="Sumpholme Collections", lead_working_days=5, minimum_l=400
+    )
 
 
 def level(tank):
@@ -79,7 +81,9 @@ def test_a_visit_from_the_call_to_the_paper_and_the_csv_file(foreman, oil, colle
     foreman.post("/wastes/call", {"collector": collector.pk, f"litres_{oil.pk}": "630"})
     visit = WasteCollection.objects.get()
     assert "collector called" in foreman.get("/").content.decode()
-    assert offered.fields.keys() - foreman.get("/wastes/call").context["form"].fields.keys() == {f"litres_{oil.pk}"}
+    assert offered.fields.keys() - foreman.get("/wastes/call").context["form"].fields.keys() == {
+        f"litres_{oil.pk}"
+    }
     line = visit.lines.get()
     given = {f"litres_{line.pk}": "620", f"kg_{line.pk}": "551", "collected_on": "2026-03-02",
              "paper_number": "=BN 4711", "receipt": "driver, lorry 7"}  # fmt: skip
@@ -141,18 +145,19 @@ def test_another_depots_container_is_as_unknown_as_none(foreman, other_yard, end
 
 def test_the_balance_of_a_closed_job_is_even_and_of_one_poured_away_is_looked_at(foreman, yard, oil):
     report = JobReport(
-        method="drain-and-refill", done_on=TODAY, out_l=3.6, out_temp_c=20.0, in_l=3.6, in_temp_c=20.0, level_temp_c=80.0,
+        method="drain-and-refill", done_on=TODAY, out_l=3.6, out_temp_c=20.0, in_l=3.6, in_temp_c=20.0,
+        level_temp_c=80.0,
         level_reading_mm=0.0, leak_checked=True, road_tested=True, meter_text="100000", done_by="Bea",
     )  # fmt: skip
     job_close(Person.objects.first(), Unit.objects.get(code="K02-TB6"), report)
-    (_, month), = foreman.get("/wastes/balance").context["shown"][0][0].months
+    ((_, month),) = foreman.get("/wastes/balance").context["shown"][0][0].months
     assert month.figures.filled_l == pytest.approx(3.6)
     assert month.figures.poured_by_jobs_l == pytest.approx(3.6)
     assert not month.is_to_look_at
     WasteMovement.objects.all().delete()
     WasteMovement.objects.create(tank=oil, litres=1.0, job=Job.objects.get(), moved_at="2026-03-02T05:00Z")
     page = foreman.get("/wastes/balance")
-    (_, month), = page.context["shown"][0][0].months
+    ((_, month),) = page.context["shown"][0][0].months
     assert month.gathered.gap_share == pytest.approx(2.6 / 3.6)
     assert "drained but not booked into this container" in page.content.decode()
 
@@ -163,7 +168,7 @@ def test_jobs_of_a_depot_that_keeps_its_stores_here_count_here(foreman, yard, oi
         code="J1", unit=Unit.objects.get(code="K02-TB6"), vehicle=VehicleFactory(depot=outpost), kind="top-up",
         state="handed back", done_on="2026-02-10", in_l=2.0,
     )  # fmt: skip
-    (_, month), = foreman.get("/wastes/balance").context["shown"][0][0].months
+    ((_, month),) = foreman.get("/wastes/balance").context["shown"][0][0].months
     assert (month.figures.filled_l, month.figures.lost_l, month.figures.expected_l) == (2.0, 2.0, 0.0)
     WasteTank.objects.create(
         depot=outpost, stream="used oil", capacity_l=200, level_l=0, mean_per_day_l=1, sd_per_day_l=1,
