@@ -100,7 +100,7 @@ def tanks_shown(tanks: Iterable[BulkTank]) -> list[TankShown]:
 
 def _shown(tank: BulkTank, dips: Sequence[TankDip]) -> TankShown:
     product = tank.item.product
-    shown = tuple(_dip_shown(product, dip) for dip in dips)
+    shown = tuple(dip_shown(product, dip) for dip in dips)
     months = _months(shown, tank.item.depot.time_zone)[-MONTHS:]
     return TankShown(
         tank,
@@ -111,7 +111,8 @@ def _shown(tank: BulkTank, dips: Sequence[TankDip]) -> TankShown:
     )
 
 
-def _dip_shown(product: Product, dip: TankDip) -> DipShown:
+def dip_shown(product: Product, dip: TankDip) -> DipShown:
+    """Return a dip at 15 °C beside the books of its moment."""
     try:
         litres = at_15_c(product, dip.litres, dip.temp_c)
     except HatchmarkError:

@@ -5,6 +5,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from intervals.errors import HatchmarkError
 from intervals.rules import add_months
@@ -20,12 +21,19 @@ _ZERO = dict.fromkeys(MonthFigures.__dataclass_fields__, 0)
 Sums = dict[tuple[int, datetime.date], dict[str, float]]
 
 
+class BalanceMonth(NamedTuple):
+    """The first day of a month and its balance."""
+
+    month: datetime.date
+    balance: MonthBalance
+
+
 @dataclass(frozen=True, slots=True)
 class ContainerBalance:
     """One container's months, the oldest first; months of which nothing is known are left out."""
 
     tank: WasteTank
-    months: tuple[tuple[datetime.date, MonthBalance], ...]
+    months: tuple[BalanceMonth, ...]
 
 
 def balances_of(person: Person) -> list[ContainerBalance]:
@@ -41,7 +49,7 @@ def balances_of(person: Person) -> list[ContainerBalance]:
         found.append(
             ContainerBalance(
                 tank,
-                tuple((month, month_balance(_figures(sums[tank.pk, month]))) for month in months),
+                tuple(BalanceMonth(month, month_balance(_figures(sums[tank.pk, month]))) for month in months),
             )
         )
     return found

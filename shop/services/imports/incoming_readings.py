@@ -26,7 +26,7 @@ READINGS = Table(
 
 
 def at_depot(instant: datetime.datetime, there: Vehicle | StockItem, records: Records) -> datetime.datetime:
-    """Return an instant as written in the local time of a vehicle's or stock item's depot, unless it names its offset."""
+    """Return an instant as written in the local time of the row's depot, unless it names its offset."""
     if instant.tzinfo is not None:
         return instant
     depot = records.rows(Depot)[there.depot_id]
