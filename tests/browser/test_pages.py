@@ -14,6 +14,7 @@ PAGES = [
     "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
     "/what-if?unit_model=TB6&interval_km=50000", "/what-if?interval_km=-1", "/catch-up", "/catch-up?capacity=18",
     "/wastes", "/wastes/1", "/wastes/add", "/wastes/1/change", "/wastes/balance", "/wastes/call",
+    "/tanks", "/tanks/T1", "/stock/14/tank",
 ]  # fmt: skip
 LEAST_TARGET_PX = 44
 NARROW_TARGETS = """least => [...document.querySelectorAll('button, input, select, summary, .main-nav a, .main-button')]

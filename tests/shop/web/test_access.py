@@ -7,7 +7,8 @@ from shop.models import Reading
 from tests.factories import ReadingFactory
 
 PAGES = ["/", "/due", "/due.csv", "/orders", "/orders.csv", "/readings", "/units/K01-TB6", "/vehicles/K01",
-         "/what-if", "/catch-up", "/catch-up.csv", "/wastes", "/wastes/balance", "/wastes/collections.csv"]  # fmt: skip
+         "/what-if", "/catch-up", "/catch-up.csv",
+         "/wastes", "/wastes/balance", "/wastes/collections.csv", "/tanks"]  # fmt: skip
 
 
 @pytest.mark.parametrize("address", [*PAGES, "/units/K01-TB6/job"])

@@ -19,6 +19,7 @@ PAGES = [
     "/wastes",
     "/wastes/balance",
     "/wastes/call",
+    "/tanks",
 ]
 
 
