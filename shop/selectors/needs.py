@@ -119,6 +119,7 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
     }
     booked = _booked(as_of, depot_pks)
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
+    products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     found = []
     for row, line, product_pk in rows:
         due_line = due_lines.get((line.fitting.unit_id, line.rule.pk))
@@ -139,9 +140,7 @@ def _candidates(as_of: date, depot_pks: Collection[int], horizon_days: dict[int,
                 is_open=is_open,
                 is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
                 is_put_off=is_put_off,
-                product_part=part_of_product(
-                    line.fitting.unit.unit_model.product, plans[line.fitting.unit_id].figures
-                ),
+                product_part=part_of_product(products[product_pk], plans[line.fitting.unit_id].figures),
             )
         )
     return found

@@ -133,3 +133,27 @@ def test_a_printed_page_has_no_frame_and_opens_its_sums(browser: Browser, site: 
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     expect(page.get_by_text("Jobs behind it").first).to_be_visible()
     page.close()
+
+
+def test_a_collection_from_call_to_paper_is_accessible_and_prints(browser: Browser, site: str) -> None:
+    page = open_page(browser, site, width=390)
+    page.goto(f"{site}/wastes/call")
+    page.get_by_label("Collector", exact=True).select_option(label="Sumpholme Collections, from 400 L on")
+    page.get_by_label("used oil").fill("")
+    page.get_by_label("brake fluid").fill("6")
+    page.get_by_role("button", name="Note the call").click()
+    expect(page.get_by_text("below the 400 L").first).to_be_visible()
+    page.get_by_label("Agreed, if below his minimum").fill("comes past anyway")
+    page.get_by_role("button", name="Note the call").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Collection at Upper Yard")
+    assert violations(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.emulate_media(media="print")
+    expect(page.get_by_role("button", name="Book the collection")).to_be_hidden()
+    expect(page.get_by_role("table", name="What is handed over")).to_be_visible()
+    page.emulate_media(media="screen")
+    page.get_by_label("Why it is not made").fill("only tried")
+    page.get_by_role("button", name="Cancel the visit").click()
+    expect(page.get_by_text("only tried")).to_be_visible()
+    assert [told for told in page.complaints if "422" not in told] == []
+    page.close()
