@@ -33,14 +33,13 @@ from shop.models import (
     Person,
     ProposedLine,
     Reading,
-    WasteTank,
 )
-from shop.planning.waste import call_by
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
 from shop.selectors.due_search import IN_THE_BAY, missed_bookings
 from shop.selectors.holds import holds_on
 from shop.selectors.supplier_orders import LateLine, days_late, late_lines, lines_coming, units_waiting
+from shop.selectors.wastes import containers_shown
 
 REASON_CHARACTERS = 90
 TO_ORDER = ["order today", "this week"]
@@ -364,18 +363,12 @@ def _unknown(lines: list[DueLine]) -> Iterable[Question]:
 
 
 def _full_tanks(depots: list[Depot], as_of: datetime.date) -> Iterable[FullTank]:
-    for tank in (
+    tanks = (
         WasteTank.objects.filter(depot__in=depots).select_related("depot").order_by("depot__code", "stream")
-    ):
-        call = call_by(
-            tank.level_l,
-            tank.capacity_l,
-            tank.mean_per_day_l,
-            tank.sd_per_day_l,
-            tank.collector_lead_days,
-            as_of,
-        )
-        if call.state == "call today" and call.call_level_l is not None:
+    )
+    for own in containers_shown(tanks, as_of):
+        tank, call = own.tank, own.call
+        if call.state == "call today" and call.call_level_l is not None and own.open_line is None:
             yield FullTank(
                 tank.depot.code,
                 tank.stream,

@@ -17,10 +17,14 @@ APPEND_ONLY = [
     models.StockMovement,
     models.SupplierOrder,
     models.WasteMovement,
+    models.WasteCollection,
+    models.CollectionLine,
+    models.TankDip,
     models.DailyRun,
 ]
 PLAIN = [
     models.Approval,
+    models.BulkTank,
     models.CardFigure,
     models.ClosedDay,
     models.Depot,
@@ -50,6 +54,7 @@ PLAIN = [
     models.StockItem,
     models.Supplier,
     models.TemperatureHours,
+    models.TankMark,
     models.Unit,
     models.UnitModel,
     models.Vehicle,

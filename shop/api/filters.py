@@ -19,6 +19,8 @@ from shop.models import (
     StockMovement,
     SupplierOrder,
     UnitModel,
+    WasteCollection,
+    WasteMovement,
 )
 from shop.models.due import STATES
 from shop.selectors.due import OVERLAYS, needs_action
@@ -166,6 +168,30 @@ class MovementFilters(filters.FilterSet):
     product = filters.CharFilter("item__product__code", label="Product code.")
     job = filters.CharFilter("job__code", label="Job code.")
     reason = filters.ChoiceFilter(choices=StockMovement.Reason.choices, label="What happened.")
+
+
+class WasteMovementFilters(filters.FilterSet):
+    """Waste movements by container, stream, job and reason."""
+
+    container = filters.NumberFilter("tank", label="Id of the container.")
+    stream = filters.CharFilter("tank__stream", label="Stream.")
+    job = filters.CharFilter("job__code", label="Job code.")
+    reason = filters.ChoiceFilter(choices=WasteMovement.Reason.choices, label="What happened.")
+
+
+class CollectionFilters(filters.FilterSet):
+    """The collector's visits by depot, state and day called."""
+
+    depot = filters.CharFilter("depot__code", label="Depot code.")
+    state = filters.ChoiceFilter(choices=WasteCollection.State.choices, label="State of the visit.")
+    called_from = filters.DateFilter("called_on", lookup_expr="gte", label="Called on this day or later.")
+    called_until = filters.DateFilter("called_on", lookup_expr="lte", label="Called on this day or earlier.")
+
+
+class DipFilters(filters.FilterSet):
+    """Dips by tank."""
+
+    tank = filters.CharFilter("tank__code", label="Code of the tank.")
 
 
 class RunFilters(filters.FilterSet):

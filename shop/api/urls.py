@@ -28,9 +28,11 @@ from shop.api import (
     sign_in,
     stock,
     supplier_orders,
+    tanks,
     tools,
     units,
     vehicles,
+    wastes,
 )
 
 
@@ -141,6 +143,21 @@ urlpatterns = [
     path("reservations", stock.ReservationList.as_view(), name="reservations"),
     path("reservations/<int:pk>/free", stock.ReservationFreed.as_view(), name="reservation-free"),
     path("pick-lists", stock.PickLists.as_view(), name="pick-lists"),
+    path("waste-containers", wastes.Containers.as_view(), name="waste-containers"),
+    path("waste-movements", wastes.WasteMovements.as_view(), name="waste-movements"),
+    path("waste-collections", wastes.Collections.as_view(), name="waste-collections"),
+    path("waste-collections/<int:pk>/done", wastes.CollectionDone.as_view(), name="waste-collection-done"),
+    path(
+        "waste-collections/<int:pk>/cancel",
+        wastes.CollectionCancelled.as_view(),
+        name="waste-collection-cancel",
+    ),
+    path("waste-balance", wastes.Balance.as_view(), name="waste-balance"),
+    path("tanks", tanks.Tanks.as_view(), name="tanks"),
+    path("tanks/<name:code>/issue", tanks.TankIssue.as_view(), name="tank-issue"),
+    path("tanks/<name:code>/delivery", tanks.TankDelivery.as_view(), name="tank-delivery"),
+    path("tank-dips", tanks.TankDips.as_view(), name="tank-dips"),
+    path("tank-dips/<int:pk>/correction", tanks.DipTakenAsCount.as_view(), name="tank-dip-correction"),
     path("daily-runs", runs.RunList.as_view(), name="daily-runs"),
     path("daily-runs/<name:depot>/<day:as_of>", runs.RunOne.as_view(), name="daily-run"),
     path("proposals", learning.ProposalList.as_view(), name="proposals"),

@@ -14,17 +14,21 @@ from shop.models.readings import Meter, MeterChange, Reading
 from shop.models.recalls import Recall, RecallClosing
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor, TemperatureHours
 from shop.models.runs import DailyRun
-from shop.models.stock import Reservation, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models.stock import Reservation, StockItem, StockMovement
 from shop.models.supplier_orders import OrderMail, SupplierOrder
+from shop.models.tanks import BulkTank, TankDip, TankMark
 from shop.models.units import CardFigure, Fitting, LastService, Unit, UnitModel
 from shop.models.vehicles import Hold, Vehicle
+from shop.models.wastes import CollectionLine, WasteCollection, WasteMovement, WasteTank
 
 __all__ = [
     "Approval",
+    "BulkTank",
     "CardFigure",
     "CardProposal",
     "ChangeRecord",
     "ClosedDay",
+    "CollectionLine",
     "DailyRun",
     "Depot",
     "DueLine",
@@ -62,10 +66,13 @@ __all__ = [
     "StockMovement",
     "Supplier",
     "SupplierOrder",
+    "TankDip",
+    "TankMark",
     "TemperatureHours",
     "Unit",
     "UnitModel",
     "Vehicle",
+    "WasteCollection",
     "WasteMovement",
     "WasteTank",
 ]

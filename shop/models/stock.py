@@ -1,4 +1,4 @@
-"""Stock on the shelf, reservations, movements, and the tanks that take the old fluid."""
+"""Stock on the shelf, reservations and movements."""
 
 from django.db import models
 from django.db.models import Q
@@ -98,43 +98,3 @@ class Reservation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.litres} L {self.product.code} for {self.unit}"
-
-
-class WasteTank(models.Model):
-    """A container for one stream of old fluid; streams are never mixed."""
-
-    depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="waste_tanks")
-    stream = models.CharField(max_length=32)
-    capacity_l = models.FloatField()
-    level_l = models.FloatField()
-    mean_per_day_l = models.FloatField()
-    sd_per_day_l = models.FloatField()
-    collector_lead_days = models.PositiveSmallIntegerField()
-
-    class Meta:
-        ordering = ["depot", "stream"]
-        constraints = [
-            models.UniqueConstraint(fields=["depot", "stream"], name="one_tank_per_stream"),
-            models.CheckConstraint(condition=Q(level_l__gte=0), name="waste_level_not_negative"),
-            models.CheckConstraint(condition=Q(capacity_l__gt=0), name="waste_capacity_above_zero"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.stream} {self.level_l} of {self.capacity_l} L"
-
-
-class WasteMovement(models.Model):
-    """Litres poured into a waste tank by a job, or collected from it; rows are only ever added."""
-
-    tank = models.ForeignKey(WasteTank, on_delete=models.PROTECT, related_name="movements")
-    litres = models.FloatField()
-    job = models.ForeignKey(
-        "shop.Job", null=True, blank=True, on_delete=models.PROTECT, related_name="waste_movements"
-    )
-    moved_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["-moved_at"]
-
-    def __str__(self) -> str:
-        return f"{self.litres:+} L {self.tank}"

@@ -92,7 +92,7 @@ def call_by(
             "not filling", call_at_l, None, f"{room_l:.0f} L below the call level, nothing coming in."
         )
     day = today + timedelta(days=floor(room_l / mean_per_day_l))
-    reason = f"{room_l:.0f} L below the call level of {call_at_l:.0f} L at {mean_per_day_l:.0f} L a day."
+    reason = f"{room_l:.0f} L below the call level of {call_at_l:.0f} L at {mean_per_day_l:.3g} L a day."
     return WasteState("call by", call_at_l, day, reason)
 
 
@@ -102,12 +102,14 @@ def mass_balance(expected_l: float, collected_l: float, limit_share: float = 0.1
     `gap = expected - collected`; a gap beyond the limit either way is looked at: leak, wrong stream, unbooked
     fill.
 
-    expected_l, collected_l: litres, corrected for the change of level in the tank. limit_share: share of
-    expected. Returns None when nothing was expected: a share of nothing cannot be said. Raises ValueError for
-    litres below zero.
+    expected_l: litres, zero or more. collected_l: litres, corrected for the change of level in the tank; below
+    zero when a dip took away more than came. limit_share: share of expected. Returns None when nothing was
+    expected: a share of nothing cannot be said. Raises ValueError for litres that cannot be.
     """
-    if not (expected_l >= 0 and collected_l >= 0):
-        raise ValueError("Litres expected and collected are 0 or more; correct the month's figures.")
+    if not (expected_l >= 0 and isfinite(collected_l)):
+        raise ValueError(
+            "Litres expected are 0 or more, those collected a number; correct the month's figures."
+        )
     if expected_l == 0:
         return None
     gap_l = expected_l - collected_l

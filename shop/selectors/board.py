@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Count, Q, QuerySet, Sum
 
 from shop import clock
-from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange, WasteTank
-from shop.planning.waste import WasteState, call_by
+from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.deferrals import Deferral, deferral_list
 from shop.selectors.due import stale_lines, states_of
@@ -22,6 +21,7 @@ from shop.selectors.due_search import (
 )
 from shop.selectors.due_today import brought_to_today
 from shop.selectors.holds import holds_on
+from shop.selectors.wastes import Container, containers_of, containers_shown
 
 SHOWN_ROWS = 12
 
@@ -54,14 +54,6 @@ class Stopped:
 
 
 @dataclass(frozen=True, slots=True)
-class Tank:
-    """A waste tank and when to call the collector."""
-
-    tank: WasteTank
-    call: WasteState
-
-
-@dataclass(frozen=True, slots=True)
 class Shortened:
     """The first rows of a list and how many more there are."""
 
@@ -89,7 +81,7 @@ class Board:
     asked: list[Reading]
     unknown: Shortened
     stale: Shortened
-    tanks: list[Tank]
+    tanks: list[Container]
     yesterday: Yesterday
     put_off: list[Deferral]
     is_worked_out: bool
@@ -123,9 +115,7 @@ def board_for(person: Person) -> Board:
         ),
         unknown=_shortened(lines.filter(state="cannot say").order_by("vehicle__number", "pk")),
         stale=_stale(lines, min(days.values(), default=None)),
-        tanks=[
-            _tank(tank, days) for tank in WasteTank.objects.filter(depot__in=depots).select_related("depot")
-        ],
+        tanks=containers_shown(containers_of(person)),
         yesterday=_yesterday(person, days),
         put_off=deferral_list(person).in_force[:SHOWN_ROWS],
         is_worked_out=any(states.values()),
@@ -218,18 +208,6 @@ def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.d
         wanted |= Q(vehicle__depot=depot, booked_for__gte=start, booked_for__lt=end)
     jobs = jobs_of(person).select_related("vehicle__depot")
     return list(jobs.filter(wanted, state=Job.State.BOOKED).order_by("booked_for"))
-
-
-def _tank(tank: WasteTank, days: Mapping[int, datetime.date]) -> Tank:
-    state = call_by(
-        tank.level_l,
-        tank.capacity_l,
-        tank.mean_per_day_l,
-        tank.sd_per_day_l,
-        tank.collector_lead_days,
-        days[tank.depot_id],
-    )
-    return Tank(tank, state)
 
 
 def _yesterday(person: Person, days: Mapping[int, datetime.date]) -> Yesterday:

@@ -157,6 +157,7 @@ def candidates_of(
     )
     products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
+    products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     found = []
     for row, line, product_pk in rows:
         due_line = due_lines.get((line.fitting.unit_id, line.rule.pk))

@@ -65,11 +65,10 @@ def goods_in(
         shelf_hold(shelf)
         if delivery is not None:
             delivery = OrderedLine.objects.select_related("product", "supplier").get(pk=delivery.pk)
-            _check_order(delivery, shelf, product)
+            order_check(delivery, shelf, product)
         items = [_put(person, shelf, product, own, delivery, today) for own in packs]
         if delivery is not None:
-            _receive(delivery, sum(own.litres for own in packs), today)
-            order_follow(delivery, today)
+            order_receive(delivery, sum(own.litres for own in packs), today)
         order_list_propose(shelf, today, clock.local_time(shelf.time_zone))
     return items
 
@@ -118,7 +117,8 @@ def _check(packs: Iterable[PacksIn], today: datetime.date) -> None:
         raise InputError(next(iter(fields.values())), fields=fields)
 
 
-def _check_order(delivery: OrderedLine, shelf: Depot, product: Product) -> None:
+def order_check(delivery: OrderedLine, shelf: Depot, product: Product) -> None:
+    """Refuse goods an order does not ask for. Raises ConflictError."""
     if not delivery.is_open:
         raise ConflictError(
             f"The order of {delivery.ordered_on} is closed; book these goods without an order."
@@ -168,8 +168,10 @@ def _label(own: PacksIn) -> str:
     return before + (batch if len(batch) <= room else f"…{batch[1 - room :]}") + after
 
 
-def _receive(delivery: OrderedLine, litres: float, today: datetime.date) -> None:
+def order_receive(delivery: OrderedLine, litres: float, today: datetime.date) -> None:
+    """Count litres on an order's line, the shelf held by the caller; it is closed when all of them have come."""
     delivery.received_l += litres
     if delivery.received_l >= delivery.litres - DUST_L:
         delivery.is_open, delivery.closed_on = False, today
     delivery.save(update_fields=["received_l", "is_open", "closed_on"])
+    order_follow(delivery, today)

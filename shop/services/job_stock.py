@@ -2,13 +2,21 @@
 
 import datetime
 
-from django.db.models import F
-
-from shop import clock
 from shop.errors import ConflictError, InputError
-from shop.models import Depot, Job, Person, Product, StockItem, StockMovement, WasteMovement, WasteTank
+from shop.models import (
+    BulkTank,
+    Depot,
+    Job,
+    Person,
+    Product,
+    StockItem,
+    StockMovement,
+    WasteMovement,
+    WasteTank,
+)
 from shop.selectors.shelf import first_to_use
 from shop.services.stock import DUST_L, Booking, litres_move, pack_begin
+from shop.services.wastes import Pour, waste_move
 
 
 def stock_issue(
@@ -43,9 +51,12 @@ def stock_issue(
 
 
 def _take(booking: Booking, item: StockItem, litres: float, day: datetime.date) -> None:
-    """Take litres from an item; of sealed packs the last one may be begun, and what stays in it counts as opened."""
+    """Take litres from an item; of sealed packs the last one may be begun, and what stays in it counts as opened.
+
+    A tank is no pack: what stays in it stays the tank.
+    """
     begun_l = 0.0
-    if item.opened_on is None:
+    if item.opened_on is None and not BulkTank.objects.filter(item=item).exists():
         rest_l = (item.on_shelf_l - litres) % item.pack_size_l
         begun_l = 0.0 if min(rest_l, item.pack_size_l - rest_l) <= DUST_L else rest_l
     litres_move(item, -litres, StockMovement.Reason.FILLED, booking)
@@ -67,12 +78,4 @@ def waste_take(depot: Depot, job: Job, product: Product, litres: float) -> None:
     tank = tanks.get(depot.pk) or tanks.get(depot.stores_at_id or depot.pk)
     if tank is None:
         return
-    is_taken = WasteTank.objects.filter(pk=tank.pk, level_l__lte=F("capacity_l") - litres).update(
-        level_l=F("level_l") + litres
-    )
-    if not is_taken:
-        raise ConflictError(
-            f"The {tank.stream} tank holds {tank.level_l:.0f} of {tank.capacity_l:.0f} L and cannot take "
-            f"{litres:.1f} L more; have it collected, load its level (waste_tanks.csv) and close the job again."
-        )
-    WasteMovement.objects.create(tank=tank, litres=litres, job=job, moved_at=clock.now())
+    waste_move(tank, litres, WasteMovement.Reason.POURED, Pour(job=job))

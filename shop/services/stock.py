@@ -9,7 +9,17 @@ from django.db.models.functions import Greatest
 
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
-from shop.models import ChangeRecord, Depot, Job, OrderedLine, Person, Product, StockItem, StockMovement
+from shop.models import (
+    BulkTank,
+    ChangeRecord,
+    Depot,
+    Job,
+    OrderedLine,
+    Person,
+    Product,
+    StockItem,
+    StockMovement,
+)
 from shop.selectors.stock import DUST_L, shelves_seen
 from shop.services.changes import change_note, changes_write
 
@@ -108,6 +118,9 @@ def stock_open(person: Person, item: StockItem, day: datetime.date) -> StockItem
         raise InputError(f"“{item.label}” has been open since {item.opened_on}.")
     with transaction.atomic():
         held = StockItem.objects.select_for_update().select_related("depot", "product").get(pk=item.pk)
+        if BulkTank.objects.filter(item=held).exists():
+            sentence = f"“{held.label}” is a tank, no pack; draw from it by its meter."
+            raise InputError(sentence, fields={"item": sentence})
         if held.on_shelf_l <= DUST_L:
             sentence = f"“{held.label}” is empty by the books; count it first if packs stand there."
             raise ConflictError(sentence, fields={"item": sentence})

@@ -87,6 +87,12 @@ def share(value: Any) -> str:
 
 
 @register.filter
+def signed_share(value: Any) -> str:
+    """Write a small share with its sign in per cent, to a hundredth."""
+    return f"{float(value) * 100:.2f}".replace("-", "−") + f"{THIN}%" if _is_known(value) else MISSING
+
+
+@register.filter
 def whole_share(value: Any) -> str:
     """Write a share of a fill in whole per cent."""
     return f"{float(value) * 100:.0f}{THIN}%" if _is_known(value) else MISSING

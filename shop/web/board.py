@@ -19,7 +19,7 @@ def board(request: HttpRequest) -> HttpResponse:
     coming = lines_coming(request.user)
     waiting = units_waiting(request.user, coming)
     tanks = [
-        (item.tank, item.call, tank_bar(item.tank.level_l, item.tank.capacity_l, item.call.call_level_l))
+        (item, tank_bar(item.tank.level_l, item.tank.capacity_l, item.call.call_level_l))
         for item in found.tanks
     ]
     return render(

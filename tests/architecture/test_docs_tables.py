@@ -33,6 +33,7 @@ from intervals.exchange.tool_errors import READING_ERROR, reading_error
 from intervals.fluid_age import age_after_exchange, next_due
 from intervals.readings import judge
 from intervals.usage import usage_from_readings
+from shop.planning.bulk_tank import shrink
 from shop.planning.demand import JobNeed, jobs_that_fall, net_need_l, pool_need
 from shop.planning.lot_sizing import LitresAhead, Offer, plan_lots
 from shop.planning.packs import Pack, choose_packs
@@ -40,6 +41,7 @@ from shop.planning.punctuality import wilson_interval
 from shop.planning.suppliers import Supplier, horizon_days, latest_order_day
 from shop.planning.waiting import Arrival, jobs_waiting
 from shop.planning.waste import call_by
+from shop.planning.waste_balance import MonthFigures, month_balance
 
 LINES = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()
 DAY = datetime.date(2026, 3, 2)
@@ -277,6 +279,35 @@ def test_waste(level_l: float) -> None:
         else f"{state.state} {state.call_by.day} {state.call_by:%b}"
     )
     told(f"{level_l} L in it on 2 Mar", f"{state.call_level_l:.0f} L", act)
+
+
+@pytest.mark.parametrize(
+    ("dipped_l", "words"),
+    [
+        (-49.0, "collected 363 L, then a dip finds it empty"),
+        (0.0, "collected 363 L, the dip finds the other 49 L"),
+    ],
+)
+def test_balance_of_old_fluid(dipped_l: float, words: str) -> None:
+    month = month_balance(
+        MonthFigures(
+            filled_l=430, lost_l=18, drained_l=412, poured_by_jobs_l=412, dipped_l=dipped_l, dips=1, collected_l=363,
+            moves=3,
+        )
+    )  # fmt: skip
+    assert month.gathered is not None
+    look = "look" if month.is_to_look_at else ""
+    told(words, f"{month.figures.gathered_l:.0f} L", f"{month.gathered.gap_share * 100:.1f} %", look)
+
+
+@pytest.mark.parametrize("figures", [(900, 1200, 1310, 778), (900, 0, 0, 880)])
+def test_bulk_tank(figures: tuple[int, int, int, int]) -> None:
+    gap = shrink(*figures)
+    words = f"{', '.join(spaced(figure) for figure in figures)} L"
+    if gap is None:
+        told(words, "cannot say", "")
+    else:
+        told(words, f"{gap.missing_l:.0f} L", f"{gap.share * 100:.2f} %")
 
 
 @pytest.mark.parametrize("shown", [121_040, 75_205, 1_210_050, 120_100, 122_900])

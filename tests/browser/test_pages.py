@@ -20,6 +20,8 @@ PAGES = [
     "/fluids/fewest", "/fluids/fewest?never=F01+XX", "/fluids/F01/packs",
     "/fluids/F10/packs?tank_l=1500&tank_price_per_l=3.2",
     "/fluids/F04/replace?by=F18", "/fluids/F01/replace?by=F02&hoses_l=1",
+    "/wastes", "/wastes/1", "/wastes/add", "/wastes/1/change", "/wastes/balance", "/wastes/call",
+    "/tanks", "/tanks/T1", "/stock/14/tank",
 ]  # fmt: skip
 LEAST_TARGET_PX = 44
 NARROW_TARGETS = """least => [...document.querySelectorAll('button, input, select, summary, .main-nav a, .main-button')]
@@ -137,4 +139,28 @@ def test_a_printed_page_has_no_frame_and_opens_its_sums(browser: Browser, site: 
     expect(page.locator(".main-nav")).to_be_hidden()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     expect(page.get_by_text("Jobs behind it").first).to_be_visible()
+    page.close()
+
+
+def test_a_collection_from_call_to_paper_is_accessible_and_prints(browser: Browser, site: str) -> None:
+    page = open_page(browser, site, width=390)
+    page.goto(f"{site}/wastes/call")
+    page.get_by_label("Collector", exact=True).select_option(label="Sumpholme Collections, from 400 L on")
+    page.get_by_label("used oil").fill("")
+    page.get_by_label("brake fluid").fill("6")
+    page.get_by_role("button", name="Note the call").click()
+    expect(page.get_by_text("below the 400 L").first).to_be_visible()
+    page.get_by_label("Agreed, if below his minimum").fill("comes past anyway")
+    page.get_by_role("button", name="Note the call").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Collection at Upper Yard")
+    assert violations(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.emulate_media(media="print")
+    expect(page.get_by_role("button", name="Book the collection")).to_be_hidden()
+    expect(page.get_by_role("table", name="What is handed over")).to_be_visible()
+    page.emulate_media(media="screen")
+    page.get_by_label("Why it is not made").fill("only tried")
+    page.get_by_role("button", name="Cancel the visit").click()
+    expect(page.get_by_text("only tried")).to_be_visible()
+    assert [told for told in page.complaints if "422" not in told] == []
     page.close()

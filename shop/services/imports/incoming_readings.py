@@ -3,7 +3,7 @@
 import datetime
 
 from shop import clock
-from shop.models import ChangeRecord, Meter, Reading, Vehicle
+from shop.models import ChangeRecord, Depot, Meter, Reading, StockItem, Vehicle
 from shop.services.imports.cells import CellError, choice, local_instant
 from shop.services.imports.declared import Column, Table
 from shop.services.imports.records import Records
@@ -25,11 +25,11 @@ READINGS = Table(
 )
 
 
-def at_depot(instant: datetime.datetime, vehicle: Vehicle, records: Records) -> datetime.datetime:
-    """Return an instant as written in the vehicle's depot's local time, unless it names its own offset."""
+def at_depot(instant: datetime.datetime, there: Vehicle | StockItem, records: Records) -> datetime.datetime:
+    """Return an instant as written in the local time of the row's depot, unless it names its offset."""
     if instant.tzinfo is not None:
         return instant
-    depot = records.rows(type(vehicle)._meta.get_field("depot").related_model)[vehicle.depot_id]
+    depot = records.rows(Depot)[there.depot_id]
     return clock.local_instant(instant.date(), instant.time(), depot.time_zone)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable, Iterable
 from django.db import models
 
 from shop.models import (
+    BulkTank,
     Depot,
     Job,
     MeasuringTool,
@@ -32,6 +33,7 @@ CODES: dict[type[models.Model], str] = {
     Unit: "code",
     MeasuringTool: "code",
     Job: "code",
+    BulkTank: "code",
 }
 FILES: dict[type[models.Model], str] = {
     Season: "seasons.csv",
@@ -45,6 +47,7 @@ FILES: dict[type[models.Model], str] = {
     Unit: "units.csv",
     MeasuringTool: "tools.csv",
     Job: "jobs.csv",
+    BulkTank: "tanks.csv",
 }
 
 Key = tuple[Hashable, ...]

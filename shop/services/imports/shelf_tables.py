@@ -16,9 +16,11 @@ from shop.models import (
     StockMovement,
     Supplier,
     Unit,
+    WasteMovement,
     WasteTank,
 )
-from shop.services.imports.cells import day, number, whole, yes_no
+from shop.planning.waste_streams import STREAM_NAMES
+from shop.services.imports.cells import choice, day, number, whole, yes_no
 from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
 from shop.services.imports.records import Records
 from shop.services.imports.row_rules import one_of
@@ -132,12 +134,32 @@ def _check_tank(row: Row, records: Records) -> None:
         row.refuse("level_l", f"{level:g} L do not fit into {capacity:g} L; read the tank again.")
 
 
+def _move_waste(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
+    """Book the difference between each container as loaded and what its movements add up to."""
+    tanks = [tank for tank in touched if isinstance(tank, WasteTank)]
+    booked = dict(
+        WasteMovement.objects.filter(tank__in=tanks)
+        .values_list("tank")
+        .annotate(total=models.Sum("litres"))
+        .order_by("tank")
+    )
+    moves = [
+        WasteMovement(tank=tank, litres=litres, reason=WasteMovement.Reason.LOADED, moved_at=clock.now())
+        for tank in tanks
+        if abs(litres := tank.level_l - booked.get(tank.pk, 0.0)) > 1e-9
+    ]
+    WasteMovement.objects.bulk_create(moves, batch_size=500)
+    return []
+
+
 WASTE_TANKS = simple(
     "waste_tanks.csv",
     WasteTank,
     (
         Column("depot", field="depot", refers_to=Depot, is_needed=True),
-        Column("stream", field="stream", is_needed=True),
+        Column("stream", choice(*STREAM_NAMES), "stream", is_needed=True),
+        Column("place", field="place"),
+        Column("waste_code", field="waste_code"),
         Column("capacity_l", _ABOVE_ZERO, "capacity_l", is_needed=True),
         Column("level_l", _AMOUNT, "level_l", is_needed=True),
         Column("mean_per_day_l", _AMOUNT, "mean_per_day_l", is_needed=True),
@@ -146,6 +168,7 @@ WASTE_TANKS = simple(
     ),
     ("depot", "stream"),
     check=_check_tank,
+    after=_move_waste,
     is_count=True,
 )
 

@@ -6,6 +6,7 @@ from shop.services.imports import house_tables as house
 from shop.services.imports import measuring_tables as measuring
 from shop.services.imports import recall_tables as recalls
 from shop.services.imports import shelf_tables as shelf
+from shop.services.imports import tank_tables as tanks
 from shop.services.imports.incoming_readings import READINGS
 
 TABLES = (
@@ -36,6 +37,9 @@ TABLES = (
     shelf.RESERVATIONS,
     shelf.ORDERED,
     shelf.WASTE_TANKS,
+    tanks.TANKS,
+    tanks.TANK_MARKS,
+    tanks.TANK_DIPS,
     fleet.HOLDS,
     recalls.RECALLS,
     shelf.CLOSED_DAYS,

@@ -36,6 +36,12 @@ READ = [
     "proposals",
     "samples",
     "tools",
+    "waste-containers",
+    "waste-movements",
+    "waste-collections",
+    "waste-balance",
+    "tanks",
+    "tank-dips",
     "openapi.json",
     "docs",
 ]
@@ -69,6 +75,16 @@ WRITE = [
     "samples",
     "samples/1/answer",
     "tools",
+    "waste-containers",
+    "waste-movements",
+    "waste-collections",
+    "waste-collections/1/done",
+    "waste-collections/1/cancel",
+    "tanks",
+    "tanks/T1/issue",
+    "tanks/T1/delivery",
+    "tank-dips",
+    "tank-dips/1/correction",
 ]
 OTHER_DEPOT = [
     "vehicles/K90",
@@ -140,6 +156,11 @@ def test_an_administrator_sees_every_depot(north, south):
         ("supplier-orders", {"fleet", "stores", "foreman"}),
         ("samples", {"technician", "foreman", "apprentice"}),
         ("tools", {"foreman"}),
+        ("waste-containers", {"foreman"}),
+        ("waste-movements", {"fleet", "stores", "technician", "foreman", "apprentice"}),
+        ("waste-collections", {"fleet", "stores", "foreman"}),
+        ("tanks", {"foreman"}),
+        ("tank-dips", {"fleet", "stores", "technician", "foreman", "apprentice"}),
     ],
 )
 @pytest.mark.parametrize("role", ["fleet", "stores", "technician", "foreman", "apprentice"])

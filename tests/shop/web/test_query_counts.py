@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from shop.models import Supplier
+from shop.models import Supplier, WasteMovement, WasteTank
 from shop.services.supplier_orders import OrderAsked, order_place
 from tests.factories import PersonFactory
 
@@ -33,6 +33,10 @@ PAGES = [
     "/fluids/fewest",
     "/fluids/F01/packs",
     "/fluids/F01/replace",
+    "/wastes",
+    "/wastes/balance",
+    "/wastes/call",
+    "/tanks",
 ]
 
 
@@ -54,5 +58,23 @@ def test_twice_the_rows_take_no_more_queries(foreman, yard, address):
     before = queries()
     for step in range(6):
         yard.add(f"L{step:02}", 57_000 + 900 * step)
+    yard.run()
+    assert queries() == before
+
+
+@pytest.mark.parametrize("address", ["/wastes/{}", "/wastes/balance"])
+def test_more_vehicles_and_movements_take_no_more_queries_of_a_container(foreman, yard, address):
+    tank = WasteTank.objects.get()
+
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            assert foreman.get(address.format(tank.pk)).status_code == 200
+        return len(seen)
+
+    queries()
+    before = queries()
+    for step in range(6):
+        yard.add(f"L{step:02}", 57_000 + 900 * step)
+        WasteMovement.objects.create(tank=tank, litres=1.0, moved_at="2026-02-10T12:00Z")
     yard.run()
     assert queries() == before
