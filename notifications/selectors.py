@@ -33,6 +33,7 @@ from shop.models import (
     Person,
     ProposedLine,
     Reading,
+    WasteTank,
 )
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
