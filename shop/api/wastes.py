@@ -174,13 +174,13 @@ class CollectionCancelled(_OneVisit):
     """A visit that will not be made."""
 
     needs = ("plan",)
-    serializer_class = shapes.CancelGiven
+    serializer_class = shapes.CollectionCancelGiven
 
     @extend_schema(summary="Cancel a collection", parameters=[PARAMETER], responses=shapes.CollectionRow)
     def post(self, request: Request, pk: int) -> Response:
         """Cancel it and say why; its containers may be called for again."""
         raw_body = request.body
-        asked = shapes.CancelGiven(data=request.data)
+        asked = shapes.CollectionCancelGiven(data=request.data)
         asked.is_valid(raise_exception=True)
 
         def work() -> tuple[int, Any]:

@@ -27,7 +27,7 @@ def due_candidates(depot_pk: int, marked: set[int], since: date, as_of: date) ->
     stops = Recall.objects.filter(kind=Recall.Kind.STOP_DRIVE, from_day__gt=since, from_day__lte=as_of)
     return Fitting.objects.filter(vehicle__depot=depot_pk).filter(
         Q(vehicle__in=marked)
-        | Q(vehicle__in=near.values("vehicle"))
+        | Q(unit__in=near.values("unit"))
         | Q(unit__unit_model__in=rules.values("rule__unit_model"))
         | Q(unit__in=factors.values("unit"))
         | Q(vehicle__in=_stopped_by(stops))

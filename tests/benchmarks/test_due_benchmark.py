@@ -35,6 +35,8 @@ def test_each_stage_does_what_it_says():
     assert stages["readings in, judged and re-projected"]["did"] == 1
     for stage in stages.values():
         assert (stage["ratio"] is None) == (not stage["limit"])
+        if stage["goal_ratio"] is not None:
+            assert stage["is_met"] == (stage["ratio"] <= stage["goal_ratio"])
 
 
 @pytest.mark.django_db

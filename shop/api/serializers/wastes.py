@@ -146,7 +146,7 @@ class HandOverGiven(serializers.Serializer[Any]):
     lines = TakenGiven(many=True, allow_empty=False)
 
 
-class CancelGiven(serializers.Serializer[Any]):
+class CollectionCancelGiven(serializers.Serializer[Any]):
     """Why a visit is not made."""
 
     note = serializers.CharField(max_length=200)

@@ -88,9 +88,11 @@ def _table(found: dict[str, Any]) -> str:
     lines = [
         f"{found['vehicles']} vehicles, {found['lines']} lines, {found['readings']} readings, {found['database']}, "
         f"{found['peak_mib']} MiB at most",
-        f"{'stage':40}{'seconds':>10}{'ratio':>9}  to",
+        f"{'stage':42}{'seconds':>10}{'ratio':>9}{'goal':>7}  to",
     ]
     for name, stage in found["stages"].items():
         ratio = "" if stage["ratio"] is None else f"{stage['ratio']:.2f}"
-        lines.append(f"{name:40}{stage['seconds']:10.3f}{ratio:>9}  {stage['limit']}")
+        goal = "" if stage["goal_ratio"] is None else f"{stage['goal_ratio']:g}"
+        word = {None: "", True: "; met", False: "; missed"}[stage["is_met"]]
+        lines.append(f"{name:42}{stage['seconds']:10.3f}{ratio:>9}{goal:>7}  {stage['limit']}{word}")
     return "\n".join(lines) + "\n"
