@@ -24,6 +24,7 @@ from shop.selectors.order_plan import (
 )
 from shop.web.csv_file import csv_response
 from shop.web.plain_form import PlainForm
+from shop.web.xlsx_file import xlsx_response
 
 CSV_HEADER = [
     "depot", "supplier", "order_by", "arrives_by", "product", "product_name", "litres", "packs", "price", "currency",
@@ -99,6 +100,14 @@ def order_plan_csv(request: HttpRequest) -> HttpResponse:
     return csv_response(
         "order-plan.csv", CSV_HEADER, _cells(order_plans(request.user, _weeks(WeeksForm(request.GET))))
     )
+
+
+@require_safe
+@login_required
+def order_plan_xlsx(request: HttpRequest) -> HttpResponse:
+    """Send the planned orders as a spreadsheet."""
+    plans = order_plans(request.user, _weeks(WeeksForm(request.GET)))
+    return xlsx_response("order-plan.xlsx", CSV_HEADER, _cells(plans))
 
 
 def _weeks(form: WeeksForm) -> int:

@@ -12,6 +12,7 @@ from shop.selectors.order_draft import drafts_offered
 from shop.selectors.orders import OrderGroup, order_groups
 from shop.selectors.supplier_orders import orders_shown
 from shop.web.csv_file import csv_response
+from shop.web.xlsx_file import xlsx_response
 
 CSV_HEADER = [
     "when", "depot", "product", "product_name", "supplier", "need_l", "free_l", "net_l", "order_l", "packs", "cost",
@@ -36,6 +37,13 @@ def orders(request: HttpRequest) -> HttpResponse:
 def orders_csv(request: HttpRequest) -> HttpResponse:
     """Send the ordering list as a CSV file."""
     return csv_response("order-list.csv", CSV_HEADER, _cells(order_groups(request.user)))
+
+
+@require_safe
+@login_required
+def orders_xlsx(request: HttpRequest) -> HttpResponse:
+    """Send the ordering list as a spreadsheet."""
+    return xlsx_response("order-list.xlsx", CSV_HEADER, _cells(order_groups(request.user)))
 
 
 def _cells(groups: list[OrderGroup]) -> Iterator[list[Any]]:

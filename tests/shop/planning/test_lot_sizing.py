@@ -178,3 +178,16 @@ def test_a_lot_smaller_than_the_least_is_not_bought():
     plan = sizing.best([costs], {(0, 0): 40.0})
     assert plan.lots[0].litres >= 40.0
     assert sizing.best([costs]).lots[0].litres < 40.0
+
+
+def test_a_steady_draw_is_bought_in_the_economic_quantity():
+    """Snyder and Shen, example 3.1 (stockpyl 1.0.2): K 8, h 0.225 a year, 1,300 a year: Q 304.05, cost 68.41 a year.
+
+    In weeks of 25 the nearest lots are 300 and 325; holding counts at each week's end, half a week's draw less.
+    """
+    weeks = 520
+    cost, lots = classic([25.0] * weeks, [8.0] * weeks, 0.225 / 52)
+    by_year = cost / (weeks / 52)
+    half_week = 0.225 * 25.0 / 2
+    assert by_year + half_week == pytest.approx(68.41052550594829, rel=0.002)
+    assert set(lots.values()) <= {275.0, 300.0, 325.0}

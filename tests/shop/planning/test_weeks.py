@@ -9,6 +9,7 @@ import pytest
 from shop.planning.demand import JobNeed, pool_need
 from shop.planning.weeks import (
     JobAhead,
+    WeeklyNeed,
     chances_by_week,
     exposed_weeks,
     pool_weeks,
@@ -76,3 +77,15 @@ def test_stock_that_spoils_is_used_first_and_what_is_left_of_it_is_gone():
 def test_months_and_days_as_weeks():
     assert (weeks_of_months(12), weeks_of_months(0.1)) == (52, 1)
     assert (exposed_weeks(27), exposed_weeks(28), exposed_weeks(0)) == (4, 4, 1)
+
+
+def test_what_has_to_be_at_hand_for_one_period_is_the_newsvendor_s_quantity():
+    """Snyder and Shen, example 4.3, as in the docstrings of stockpyl 1.0.2: N(50, 8), critical ratio 0.795455."""
+    need = WeeklyNeed(np.array([50.0]), np.array([64.0]), np.array([1e9]))
+    assert required_l(need, 1, 0.70 / 0.88)[0] == pytest.approx(56.60395592743389)
+
+
+def test_what_has_to_be_at_hand_over_a_lead_is_the_reorder_point():
+    """d 10, sd 3 a period, lead 9, 95 %: safety 14.8037, reorder point 104.8037 (textbook formula, from memory)."""
+    need = WeeklyNeed(np.full(9, 10.0), np.full(9, 9.0), np.full(9, 1e9))
+    assert required_l(need, 9)[-1] == pytest.approx(104.8037, abs=1e-4)

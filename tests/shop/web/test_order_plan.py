@@ -4,6 +4,7 @@ import csv
 import io
 
 import pytest
+from openpyxl import load_workbook
 
 from shop.models import Pack
 
@@ -37,3 +38,16 @@ def test_the_file_has_a_row_for_each_product_of_each_order(foreman, sold, yard):
     assert {row["supplier"] for row in rows} == {sold}
     assert {row["product"] for row in rows} == {yard.model.product.code}
     assert sum(float(row["litres"]) for row in rows) > 0.0
+
+
+def test_the_spreadsheets_hold_figures_as_numbers_and_run_nothing(foreman, sold, yard):
+    yard.model.product.name = "=2+2"
+    yard.model.product.save()
+    for address in ("/orders.xlsx", "/order-plan.xlsx?weeks=8"):
+        answer = foreman.get(address)
+        assert answer["Content-Type"].endswith("spreadsheetml.sheet")
+        header, *rows = load_workbook(io.BytesIO(answer.content)).active.iter_rows(values_only=True)
+        assert rows
+        named = dict(zip(header, rows[0], strict=True))
+        assert named["product_name"] == "'=2+2"
+        assert isinstance(named["order_l" if "order_l" in named else "litres"], float | int)
