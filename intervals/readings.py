@@ -61,6 +61,18 @@ def roll_over(day: date, rolls_over_at: float) -> MeterChange:
     return MeterChange(day, "rolled over", rolls_over_at, 0.0)
 
 
+def rolls_over_at(last_old: float) -> float:
+    """Return the count at which a meter that last showed ``last_old`` begins again at zero.
+
+    The smallest power of ten that is not below it: every wheel stands at nine before. For meters without a figure of
+    their own; common practice, no source.
+    """
+    span = 1.0
+    while span < last_old:
+        span *= 10.0
+    return span
+
+
 def offsets(changes: Sequence[MeterChange], days: Sequence[date]) -> npt.NDArray[np.float64]:
     """Return what to add to the raw reading of each day to get the true total.
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from math import isfinite
 
 from django.db.models import QuerySet
@@ -10,7 +11,7 @@ from django.db.models import QuerySet
 from intervals.quantities import to_km
 from shop.models import Meter, MeterChange, Person, Reading
 from shop.selectors.access import depots_of, vehicles_of
-from shop.selectors.core_inputs import usage_of
+from shop.selectors.core_inputs import SOURCE_TRUST, usage_of
 
 READINGS_SHOWN = 10
 FIT_DAYS = 2.0
@@ -25,6 +26,8 @@ class MeterShown:
     meter: Meter
     changes: list[MeterChange]
     readings: list[Reading]
+    overruled: set[int]
+    """Accepted readings that do not count, because a source trusted more (or a later one) was read on the same day."""
 
 
 def meters_by_name(person: Person, numbers: Iterable[str]) -> dict[tuple[str, str], Meter]:
@@ -48,14 +51,26 @@ def meters_shown(person: Person, number: str) -> list[MeterShown] | None:
     if vehicle is None:
         return None
     meters = vehicle.meters.select_related("vehicle__depot").prefetch_related("changes")
-    return [
-        MeterShown(
-            meter,
-            sorted(meter.changes.all(), key=lambda change: change.day, reverse=True),
-            list(meter.readings.order_by("-read_at", "-pk")[:READINGS_SHOWN]),
-        )
-        for meter in meters
-    ]
+    found = []
+    for meter in meters:
+        changes = sorted(meter.changes.all(), key=lambda change: change.day, reverse=True)
+        readings = list(meter.readings.order_by("-read_at", "-pk")[:READINGS_SHOWN])
+        found.append(MeterShown(meter, changes, readings, _overruled(meter, readings)))
+    return found
+
+
+def _overruled(meter: Meter, readings: Sequence[Reading]) -> set[int]:
+    accepted = meter.readings.filter(
+        status=Reading.Status.ACCEPTED, read_on__in={reading.read_on for reading in readings}
+    )
+    counts: dict[date, Reading] = {}
+    for reading in sorted(accepted, key=lambda one: (-SOURCE_TRUST.index(one.source), one.read_at)):
+        counts[reading.read_on] = reading
+    return {
+        reading.pk
+        for reading in readings
+        if reading.status == Reading.Status.ACCEPTED and counts[reading.read_on].pk != reading.pk
+    }
 
 
 def whose_may_be(readings: Sequence[Reading]) -> dict[int, str]:

@@ -83,6 +83,8 @@ def meter_change_enter(
             values[name] = shown_value(text, meter)
         except QuantityError as error:
             wrong[name] = str(error)
+    if kind == MeterChange.Kind.ROLLED_OVER and values.get("last_old") == 0:
+        wrong["last_old"] = "A meter rolls over from its highest count; give the last it showed before."
     if day > clock.today(meter.vehicle.depot.time_zone):
         wrong["day"] = f"{day} has not come yet; give the first day of the new count."
     if wrong:

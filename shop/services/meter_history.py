@@ -11,7 +11,7 @@ from statistics import median
 from intervals.quantities import from_km, to_h, to_km
 from intervals.quantities import parse_amount as amount_parse
 from intervals.readings import MeterChange as Change
-from intervals.readings import Verdict, judge, roll_over, true_total
+from intervals.readings import Verdict, judge, roll_over, rolls_over_at, true_total
 from shop.models import Meter, MeterChange, Reading
 from shop.selectors.core_inputs import SOURCE_TRUST
 
@@ -55,12 +55,13 @@ def from_si(total: float, meter: Meter) -> float:
 def core_changes(meter: Meter, changes: Iterable[MeterChange]) -> list[Change]:
     """Return the meter's changes as the calculation takes them.
 
-    A meter that rolled over gained exactly the count at which it rolls over, whatever was last seen on it.
+    A meter that rolled over gained exactly the count at which it rolls over, whatever was last seen on it; where that
+    is not on record, the next power of ten.
     """
     found = []
     for change in changes:
-        if change.kind == MeterChange.Kind.ROLLED_OVER and meter.rolls_over_at:
-            found.append(roll_over(change.day, meter.rolls_over_at))
+        if change.kind == MeterChange.Kind.ROLLED_OVER:
+            found.append(roll_over(change.day, meter.rolls_over_at or rolls_over_at(change.last_old)))
         else:
             found.append(Change(change.day, change.kind, change.last_old, change.first_new))
     return found

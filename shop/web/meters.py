@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.errors import ApplicationError
+from shop.selectors.core_inputs import SOURCE_TRUST
 from shop.selectors.meters import MeterShown, meter_changes_of, meters_shown
 from shop.selectors.units import reading_find, vehicle_find
 from shop.services.meter_changes import meter_change_enter, meter_change_withdraw
@@ -128,6 +129,7 @@ def _page(
     context = {
         "number": number,
         "shown": shown,
+        "trust": SOURCE_TRUST,
         "form": form,
         "may_change": request.user.can("plan") or request.user.can("close"),
     }

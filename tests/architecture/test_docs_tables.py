@@ -31,7 +31,7 @@ from intervals.exchange.plan_spread import plan_spread
 from intervals.exchange.sampling import Contents, mixing_from_sample, share_from_sample
 from intervals.exchange.tool_errors import READING_ERROR, reading_error
 from intervals.fluid_age import age_after_exchange, next_due
-from intervals.readings import judge
+from intervals.readings import MeterChange, judge, roll_over, rolls_over_at, true_total
 from intervals.usage import usage_from_readings
 from shop.planning.bulk_tank import shrink
 from shop.planning.demand import JobNeed, jobs_that_fall, net_need_l, pool_need
@@ -315,6 +315,13 @@ def test_odd_readings(shown: float) -> None:
     before = [(datetime.date(2026, 2, 23), 120_000.0), (datetime.date(2026, 3, 1), 120_900.0)]
     verdict = judge(shown, DAY, before, 0.0, 150.0, unit="km")
     told(spaced(shown), verdict.code, "" if verdict.guess is None else spaced(verdict.guess))
+
+
+def test_meter_changes() -> None:
+    replaced = true_total(5_274, DAY, [MeterChange(DAY, "replaced", 148_320, 9)])
+    told("148 320 → 9, replaced", "5 274", f"{spaced(int(replaced))}.{round(replaced % 1 * 10)}")
+    rolled = true_total(41.3, DAY, [roll_over(DAY, rolls_over_at(9_999.9))])
+    told("9 999.9 → 0, rolled over", "41.3", f"{spaced(int(rolled))}.{round(rolled % 1 * 10)}")
 
 
 def test_learning() -> None:

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from intervals.errors import ReadingError
-from intervals.readings import MeterChange, judge, offsets, roll_over, true_total
+from intervals.readings import MeterChange, judge, offsets, roll_over, rolls_over_at, true_total
 
 DAY = date(2026, 3, 2)
 
@@ -22,6 +22,14 @@ def test_reference_calculation_of_a_replaced_odometer() -> None:
 def test_reference_calculation_of_an_hour_meter_gone_round() -> None:
     """Reference calculation: 9 999.9 → 41.3 is 10 041.3 h."""
     assert true_total(41.3, DAY, [roll_over(date(2026, 2, 1), 10_000.0)]) == pytest.approx(10_041.3)
+
+
+@pytest.mark.parametrize(
+    ("last_old", "span"), [(9_999.9, 10_000), (10_000, 10_000), (9_200, 10_000), (99_999, 100_000), (0.5, 1)]
+)
+def test_a_meter_begins_again_when_every_wheel_stood_at_nine(last_old: float, span: float) -> None:
+    # Common practice, no source.
+    assert rolls_over_at(last_old) == span
 
 
 def test_changes_add_up_in_the_order_of_their_days() -> None:

@@ -29,6 +29,10 @@ class MeterHistoryRow(serializers.Serializer[Any]):
     rolls_over_at = serializers.FloatField(source="meter.rolls_over_at", allow_null=True)
     changes = MeterChangeRow(many=True)
     readings = ReadingRow(many=True)
+    overruled = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="Ids of accepted readings that do not count, as another of their day is trusted more or is later.",
+    )
 
 
 class MeterChangeGiven(serializers.Serializer[Any]):

@@ -25,6 +25,7 @@ def test_a_change_is_noted_once_per_key_and_taken_back(foreman, north):
     (listed,) = foreman.get("/api/v1/vehicles/K01/meters").json()
     assert listed["changes"] == [change]
     assert listed["readings"]
+    assert listed["overruled"] == []
     assert post(foreman, f"meter-changes/{change['id']}/withdraw", {"note": ""}).status_code == 400
     done = post(foreman, f"meter-changes/{change['id']}/withdraw", {"note": "another van"})
     assert (done.status_code, done.json()["change"]["id"]) == (200, change["id"])

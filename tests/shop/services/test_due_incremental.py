@@ -28,7 +28,8 @@ from shop.selectors.due_today import brought_to_today
 from shop.services.daily_run import run_steps
 from shop.services.due import due_refresh_depot
 from shop.services.marks import fleet_mark, vehicles_mark
-from shop.services.readings import reading_record
+from shop.services.meter_changes import meter_change_enter, meter_change_withdraw
+from shop.services.readings import reading_move, reading_record
 from tests.factories import PersonFactory
 from tests.shop.web.conftest import TODAY, Yard
 
@@ -110,6 +111,32 @@ def test_only_what_may_have_changed_is_worked_out(yard):
     vehicles_mark([Vehicle.objects.get(number="A1").pk])
     assert due_refresh_depot(yard.depot.pk, day).lines == 4
     assert not Mark.objects.exists()
+
+
+def test_a_meter_changed_a_reading_moved_and_the_change_taken_back(yard):
+    go_to(yard, TODAY)
+    by_number = {meter.vehicle.number: meter for meter in Meter.objects.select_related("vehicle__depot")}
+    planner = PersonFactory(role="fleet", depots=[yard.depot])
+    last = by_number["A1"].readings.latest("read_at")
+    day = TODAY + datetime.timedelta(days=5)
+    go_to(yard, day)
+    keyed = reading_record(by_number["A1"], "2000", source="driver")
+    untouched = shown()
+    done = meter_change_enter(
+        planner, by_number["A1"], day=day, kind="replaced", last_old=f"{last.raw_value:.0f}", first_new="0"
+    )
+    keyed.refresh_from_db()
+    assert keyed.status == "accepted"
+    assert shown() != untouched
+    assert shown() == shown_after_a_full_run(yard, day)
+    meter_change_withdraw(planner, done.change, "another vehicle's")
+    assert shown() == untouched == shown_after_a_full_run(yard, day)
+    there = by_number["A6"].readings.latest("read_at").raw_value + 1_500
+    keyed = reading_record(by_number["A1"], f"{there:.0f}", source="workshop")
+    moved = reading_move(keyed, by_number["A6"].vehicle, planner)
+    assert moved.status == "accepted"
+    assert shown() != untouched
+    assert shown() == shown_after_a_full_run(yard, day)
 
 
 def test_a_line_opens_on_its_day_without_any_news(yard):

@@ -7,7 +7,8 @@ import pytest
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import ChangeRecord, Fitting, Job, LastService, Meter, MeterChange, Person, Reading
-from shop.selectors.meters import whose_may_be
+from shop.selectors.core_inputs import usage_of
+from shop.selectors.meters import meters_shown, whose_may_be
 from shop.services.meter_changes import meter_change_enter, meter_change_withdraw
 from shop.services.readings import reading_move, reading_record
 from tests.factories import (
@@ -114,9 +115,10 @@ def test_totals_of_jobs_closed_since_move_with_the_readings_they_came_from(
     assert (job.unit_km, later.vehicle_km_at_fit) == (150_500.0, 150_450.0)
 
 
-def test_an_hour_meter_that_rolled_over_counts_on(db: None) -> None:
-    """9,999.9 then 41.3 is 10,041.3 on a meter that rolls over at 10,000, worked by hand."""
-    meter = MeterFactory(kind=Meter.Kind.HOURS, shown_in="h", rolls_over_at=10_000.0)
+@pytest.mark.parametrize("on_record", [10_000.0, None])
+def test_an_hour_meter_that_rolled_over_counts_on(db: None, on_record: float | None) -> None:
+    """9,999.9 then 41.3 is 10,041.3 on a meter of four wheels and a decimal, known or not, worked by hand."""
+    meter = MeterFactory(kind=Meter.Kind.HOURS, shown_in="h", rolls_over_at=on_record)
     ReadingFactory(meter=meter, read_at=at("2025-10-01"), raw_value=9_999.9)
     mara = PersonFactory(role=Person.Role.FLEET)
     meter_change_enter(
@@ -134,6 +136,7 @@ def test_an_hour_meter_that_rolled_over_counts_on(db: None) -> None:
         ({"first_new": ""}, "first_new"),
         ({"day": datetime.date(2026, 3, 3)}, "day"),
         ({"kind": "lost"}, "kind"),
+        ({"kind": "rolled over", "last_old": "0"}, "last_old"),
         ({"last_old": "147000"}, "last_old"),
     ],
 )
@@ -191,6 +194,20 @@ def test_a_vehicle_without_that_meter_is_refused_and_nothing_moves(meter: Meter,
         reading_move(keyed, meter.vehicle, mara)
     keyed.refresh_from_db()
     assert keyed.answer == ""
+
+
+def test_of_two_sources_on_a_day_one_counts_and_the_other_is_named(meter: Meter, mara: Person) -> None:
+    """Driver 149,700 and telematics 149,100: the device's figure counts, not their mean of 149,400."""
+    device = reading_record(meter, "149100", source="telematics", read_at=at("2026-03-01"))
+    driver = ReadingFactory(
+        meter=meter,
+        read_at=at("2026-03-01") + datetime.timedelta(hours=6),
+        raw_value=149_700.0,
+        source="driver",
+    )
+    (shown,) = meters_shown(mara, "K05")
+    assert shown.overruled == {driver.pk}
+    assert usage_of([meter], datetime.date(2026, 3, 1))[meter.pk][2] == device.true_total == 149_100.0
 
 
 def test_whose_it_may_be_is_said_only_when_it_fits_one(meter: Meter, other: Meter) -> None:

@@ -16,6 +16,7 @@ def van(yard):
 def test_a_change_by_form_is_noted_or_explained(foreman, van):
     page = foreman.get(f"/vehicles/{van}/meters").content.decode()
     assert "Note a change" in page
+    assert "workshop, then telematics, then fuel card, then driver" in page
     given = {
         "meter": "odometer",
         "kind": "replaced",
