@@ -23,11 +23,8 @@ def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
             "tests/golden",
             "tests/shop/services",
             "tests/shop/selectors",
-            "tests/shop/api",
+            # Pages and the interface show what the selectors read and do what the services do.
             "tests/notifications",
-            # The bench reads records once and then only calculates; the other database changes nothing there. Pages
-            # show what the selectors read.
-            "--ignore=tests/shop/api/test_bench.py",
             "-q",
             "-x",
             "-p",
