@@ -1,37 +1,26 @@
 """Turns rows into the arrays that `intervals` works on: one entry per unit and rule, gathered in bulk."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
-from django.db.models import Max, QuerySet
+from django.db.models import QuerySet
 
-from intervals.as_driven import Wear, clock_as_driven
+from intervals.as_driven import Wear
 from intervals.due import Clock, TimeClock
 from intervals.duty import SeverityStep
-from intervals.fluid_age import next_due, time_clock_days_array
-from intervals.usage import Usage, usage_from_readings
-from shop.models import Fitting, IntervalRule, LastService, Meter, Reading, RuleVersion, SeverityFactor
+from intervals.usage import Usage
+from shop.models import Fitting, IntervalRule, LastService, Meter, RuleVersion, SeverityFactor
 from shop.selectors.cadence import scheduled_days, scheduled_runs
+from shop.selectors.line_clocks import LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
+from shop.selectors.meter_usage import SOURCE_TRUST, usage_of
 from shop.selectors.seasons import MeasuredUse, Stretch, stretches_of
 from shop.selectors.severity import ORDINARY, driven_wear, severities_of
 
 FloatArray = npt.NDArray[np.float64]
-LOOK_BACK_DAYS = 120
-"""Readings older than this before a meter's last one cannot move its rate, which looks back 90 days."""
-
-MEAN_MONTH_DAYS = 365.25 / 12
-
-SOURCE_TRUST = [
-    Reading.Source.WORKSHOP,
-    Reading.Source.TELEMATICS,
-    Reading.Source.FUEL_CARD,
-    Reading.Source.DRIVER,
-]
-"""Which source counts when two were read on one day: the first named. They are ranked, never averaged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,14 +109,15 @@ def _inputs(
     distance_wear: Wear,
     hours_wear: Wear,
 ) -> CoreInputs:
+    record = _line_record(lines)
     return CoreInputs(
         as_of=as_of,
         lines=tuple(lines),
-        distance=_meter_clock(as_of, lines, distance_rows, distance_wear, is_distance=True),
-        hours=_meter_clock(as_of, lines, hours_rows, hours_wear, is_distance=False),
-        time=_time_clock(as_of, lines),
-        opens_share=np.array([line.version.opens_share for line in lines], dtype=np.float64),
-        closes_share=np.array([line.version.closes_share for line in lines], dtype=np.float64),
+        distance=_clock(as_of, lines, record, distance_rows, distance_wear, is_distance=True),
+        hours=_clock(as_of, lines, record, hours_rows, hours_wear, is_distance=False),
+        time=time_clock(as_of, record),
+        opens_share=record.opens_share,
+        closes_share=record.closes_share,
         distance_usage=distance_rows,
         hours_usage=hours_rows,
         distance_wear=distance_wear,
@@ -135,46 +125,9 @@ def _inputs(
     )
 
 
-def usage_of(meters: Collection[Meter], as_of: date) -> dict[int, tuple[float, ...]]:
-    """Return, per meter, its usage figures (the fields of `Usage`) from the accepted readings up to a day."""
-    by_pk = {meter.pk: meter for meter in meters}
-    readings = _accepted_readings(list(by_pk), as_of)
-    most = max((len(days) for days in readings.values()), default=0) or 1
-    day_numbers = np.full((len(by_pk), most), np.nan)
-    totals = np.full((len(by_pk), most), np.nan)
-    for row, pk in enumerate(by_pk):
-        for column, day in enumerate(sorted(readings[pk])):
-            day_numbers[row, column] = day.toordinal()
-            totals[row, column] = readings[pk][day]
-    class_rates = np.array([_or_nan(meter.class_rate_per_day) for meter in by_pk.values()], dtype=np.float64)
-    usage = usage_from_readings(day_numbers, totals, as_of.toordinal(), class_rates)
-    return {pk: tuple(getattr(usage, name)[row] for name in Usage.__slots__) for row, pk in enumerate(by_pk)}
-
-
-def _accepted_readings(meter_pks: list[int], as_of: date) -> dict[int, dict[date, float]]:
-    """Return meter → day → true total; where two sources read on one day the more trusted one counts."""
-    accepted = Reading.objects.filter(
-        meter__in=meter_pks, status=Reading.Status.ACCEPTED, read_on__lte=as_of
-    ).order_by()
-    newest = dict(accepted.values_list("meter").annotate(Max("read_on")))
-    oldest_needed = min(newest.values(), default=as_of) - timedelta(days=LOOK_BACK_DAYS)
-    trust = {str(source): place for place, source in enumerate(SOURCE_TRUST)}
-    best: dict[int, dict[date, tuple[int, float, float]]] = defaultdict(dict)
-    rows = accepted.filter(read_on__gte=oldest_needed).values_list(
-        "meter", "read_on", "source", "read_at", "true_total"
-    )
-    for meter, day, source, read_at, total in rows:
-        if day < newest[meter] - timedelta(days=LOOK_BACK_DAYS):
-            continue
-        candidate = (trust[source], -read_at.timestamp(), total)
-        if day not in best[meter] or candidate < best[meter][day]:
-            best[meter][day] = candidate
-    return defaultdict(dict, {pk: {day: row[2] for day, row in days.items()} for pk, days in best.items()})
-
-
 def _lines(as_of: date, fitted: list[Fitting]) -> list[Line]:
     unit_pks = [fitting.unit_id for fitting in fitted]
-    versions = _versions(as_of, {fitting.unit.unit_model_id for fitting in fitted})
+    versions = versions_in_force(as_of, {fitting.unit.unit_model_id for fitting in fitted})
     last_services = {
         (last.unit_id, last.subject): last
         for last in LastService.objects.filter(unit__in=unit_pks).select_related("product")
@@ -205,8 +158,8 @@ def _lines(as_of: date, fitted: list[Fitting]) -> list[Line]:
     return lines
 
 
-def _versions(
-    as_of: date, model_pks: set[int]
+def versions_in_force(
+    as_of: date, model_pks: Collection[int]
 ) -> dict[tuple[int, str], list[tuple[IntervalRule, RuleVersion]]]:
     """Return the rules in force per unit model and kind of vehicle; a kind's own rule beats the general one."""
     in_force: dict[int, RuleVersion] = {}
@@ -241,26 +194,51 @@ def _usage_rows(meters: list[Meter | None], usage: dict[int, tuple[float, ...]])
     return Usage(*(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True)))
 
 
-def _meter_clock(as_of: date, lines: list[Line], usage: Usage, wear: Wear, *, is_distance: bool) -> Clock:
-    interval, since, age, f_ref, cap, run_limit = (np.full(len(lines), np.nan) for _ in range(6))
-    policies = [line.version.policy for line in lines]
+def _line_record(lines: Sequence[Line]) -> LineRecord:
+    versions = [line.version for line in lines]
+    last = [line.last for line in lines]
+    return LineRecord(
+        done_day=_column(own.done_on.toordinal() if own and own.done_on else None for own in last),
+        months=_column(version.interval_months for version in versions),
+        carried_days=_column(own.age_days if own else None for own in last),
+        run_limit_days=_column(own.run_limit_days if own else None for own in last),
+        scheduled_days=scheduled_days(lines),
+        severity=_column(line.severity for line in lines),
+        assumed_freshness_share=_column(version.assumed_freshness_share for version in versions),
+        cap_share=_column(version.cap_share for version in versions),
+        opens_share=_column(version.opens_share for version in versions),
+        closes_share=_column(version.closes_share for version in versions),
+        policies=np.array([version.policy for version in versions], dtype=np.str_),
+    )
+
+
+def _clock(
+    as_of: date, lines: Sequence[Line], record: LineRecord, usage: Usage, wear: Wear, *, is_distance: bool
+) -> Clock:
+    end = "km" if is_distance else "h"
+
+    def of_last(name: str) -> FloatArray:
+        return _column(getattr(line.last, f"{name}_{end}") if line.last else None for line in lines)
+
+    on_meter = MeterRecord(
+        limit=_column(getattr(line.version, f"interval_{end}") for line in lines),
+        at_job=of_last("unit"),
+        unit_at_fit=_column(getattr(line.fitting, f"unit_{end}_at_fit") for line in lines),
+        vehicle_at_fit=_column(getattr(line.fitting, f"vehicle_{end}_at_fit") for line in lines),
+        carried=of_last("age"),
+        run_limit=of_last("run_limit"),
+        scheduled=scheduled_runs(lines, is_distance=is_distance),
+    )
+    ahead = _use_ahead(as_of, lines, usage, is_distance=is_distance)
+    return meter_clock(as_of, record, on_meter, usage, ahead, wear)
+
+
+def _use_ahead(as_of: date, lines: Sequence[Line], usage: Usage, *, is_distance: bool) -> UseAhead:
+    if all(line.fitting.vehicle.season is None for line in lines):
+        return UseAhead.as_measured(usage)
     stretches: list[list[Stretch]] = []
     reference, sigma = usage.rate_per_day.copy(), usage.sigma_per_sqrt_day.copy()
-    stale_days = usage.stale_days.copy()
     for row, line in enumerate(lines):
-        limit = line.version.interval_km if is_distance else line.version.interval_h
-        f_ref[row], cap[row] = line.version.assumed_freshness_share, line.version.cap_share
-        if limit is not None:
-            interval[row] = limit / line.severity
-            since[row] = _since(line, usage.last_total[row], is_distance=is_distance)
-            age[row] = _or_nan(_carried(line, is_distance=is_distance))
-            if line.last is not None:
-                run_limit[row] = _or_nan(line.last.run_limit_km if is_distance else line.last.run_limit_h)
-            if since[row] < 0 and line.last and line.last.done_on:
-                days_since_job = float((as_of - line.last.done_on).days)
-                if days_since_job <= stale_days[row]:
-                    # The job read the meter after the last reading: count from the job.
-                    since[row], stale_days[row] = 0.0, days_since_job
         meter = line.odometer if is_distance else line.hour_meter
         use = MeasuredUse(
             _day_or_none(usage.last_day[row]),
@@ -270,70 +248,16 @@ def _meter_clock(as_of: date, lines: list[Line], usage: Usage, wear: Wear, *, is
         )
         own, reference[row], sigma[row] = stretches_of(line.fitting.vehicle, as_of, use)
         stretches.append(own)
-    most = max((len(own) for own in stretches), default=1)
+    most = max(len(own) for own in stretches)
     starts, rates = np.full((len(lines), most), np.nan), np.full((len(lines), most), np.nan)
     for row, own in enumerate(stretches):
         starts[row, : len(own)] = [stretch.starts_days for stretch in own]
         rates[row, : len(own)] = [stretch.rate_per_day for stretch in own]
-    allowed = _held_to(
-        run_limit * wear.job_factor, next_due(interval, age * wear.age_factor, f_ref, cap, policies)
-    )
-    clock = Clock(
-        interval=interval,
-        since_at_reading=since,
-        next_run=allowed + scheduled_runs(lines, is_distance=is_distance) * wear.job_factor,
-        stale_days=stale_days,
-        reference_rate=reference,
-        sigma_per_sqrt_day=sigma,
-        segment_starts_days=starts,
-        segment_rates=rates,
-    )
-    return clock_as_driven(clock, wear)
+    return UseAhead(reference, sigma, starts, rates)
 
 
-def _since(line: Line, last_total: float, *, is_distance: bool) -> float:
-    """Return the unit's own run from its last job to the last reading; nan when one of the two is not known."""
-    if line.last is None:
-        return np.nan
-    fitting = line.fitting
-    if is_distance:
-        at_job, at_fit, vehicle_at_fit = line.last.unit_km, fitting.unit_km_at_fit, fitting.vehicle_km_at_fit
-    else:
-        at_job, at_fit, vehicle_at_fit = line.last.unit_h, fitting.unit_h_at_fit, fitting.vehicle_h_at_fit
-    return float(last_total) - vehicle_at_fit + at_fit - _or_nan(at_job)
-
-
-def _carried(line: Line, *, is_distance: bool) -> float | None:
-    if line.last is None:
-        return None
-    return line.last.age_km if is_distance else line.last.age_h
-
-
-def _time_clock(as_of: date, lines: list[Line]) -> TimeClock:
-    days = np.array([line.last.done_on if line.last else None for line in lines], dtype="datetime64[D]")
-    months = np.array([_or_nan(line.version.interval_months) for line in lines], dtype=np.float64)
-    carried = np.array([_or_nan(line.last.age_days if line.last else None) for line in lines])
-    interval, allowed = time_clock_days_array(
-        days,
-        months,
-        carried,
-        np.array([line.version.assumed_freshness_share for line in lines], dtype=np.float64),
-        np.array([line.version.cap_share for line in lines], dtype=np.float64),
-        [line.version.policy for line in lines],
-    )
-    run_limit = np.array([_or_nan(line.last.run_limit_days if line.last else None) for line in lines])
-    allowed = _held_to(run_limit, allowed) + scheduled_days(lines)
-    since = (np.datetime64(as_of, "D") - days).astype("timedelta64[D]").astype(np.float64)
-    since[np.isnat(days)] = np.nan
-    # A rule with a calendar clock whose last job is not known still has that clock: it cannot be said.
-    return TimeClock(
-        np.where(np.isfinite(months) & np.isnat(days), months * MEAN_MONTH_DAYS, interval), since, allowed
-    )
-
-
-def _held_to(limit: FloatArray, run: FloatArray) -> FloatArray:
-    """Hold a run to a limit where there is one; an unknown run stays unknown."""
-    return np.where(np.isnan(limit), run, np.minimum(run, limit))
+def _column(values: Iterable[float | None]) -> FloatArray:
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
 
 
 def _day_or_none(ordinal: float) -> date | None:

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from intervals.quantities import to_km
 from shop.models import Meter, MeterChange, Person, Reading
 from shop.selectors.access import depots_of, vehicles_of
-from shop.selectors.core_inputs import SOURCE_TRUST, usage_of
+from shop.selectors.meter_usage import SOURCE_TRUST, usage_of
 
 READINGS_SHOWN = 10
 FIT_DAYS = 2.0

@@ -5,7 +5,8 @@ import datetime
 from shop import clock
 from shop.errors import InputError
 from shop.models import Fitting, Meter, Person, Reading
-from shop.selectors.core_inputs import gather, usage_of
+from shop.selectors.core_inputs import gather
+from shop.selectors.meter_usage import usage_of
 from shop.services.job_report import JobReport
 from shop.services.last_service import Totals
 from shop.services.readings import reading_record

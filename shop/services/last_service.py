@@ -7,7 +7,7 @@ from typing import Protocol
 from intervals.fluid_age import Parcel, age_after_exchange, age_parcels, exchange_parcels
 from shop.errors import ConflictError, InputError
 from shop.models import Fitting, LastService, Meter
-from shop.selectors.core_inputs import usage_of
+from shop.selectors.meter_usage import usage_of
 
 
 class Done(Protocol):

@@ -13,7 +13,7 @@ from intervals.quantities import parse_amount as amount_parse
 from intervals.readings import MeterChange as Change
 from intervals.readings import Verdict, judge, roll_over, rolls_over_at, true_total
 from shop.models import Meter, MeterChange, Reading
-from shop.selectors.core_inputs import SOURCE_TRUST
+from shop.selectors.meter_usage import SOURCE_TRUST
 
 UNITS = {Meter.Kind.ODOMETER: ("km", "mi"), Meter.Kind.HOURS: ("h", "hh:mm")}
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from django.db.models import Q
 
 from shop.models import ChangeRecord, Fitting, Job, LastService, Meter
-from shop.selectors.core_inputs import usage_of
+from shop.selectors.meter_usage import usage_of
 from shop.services.changes import change_note
 from shop.services.meter_history import total_on
 

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.errors import ApplicationError
-from shop.selectors.core_inputs import SOURCE_TRUST
+from shop.selectors.meter_usage import SOURCE_TRUST
 from shop.selectors.meters import MeterShown, meter_changes_of, meters_shown
 from shop.selectors.units import reading_find, vehicle_find
 from shop.services.meter_changes import meter_change_enter, meter_change_withdraw

@@ -7,7 +7,7 @@ import pytest
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import ChangeRecord, Fitting, Job, LastService, Meter, MeterChange, Person, Reading
-from shop.selectors.core_inputs import usage_of
+from shop.selectors.meter_usage import usage_of
 from shop.selectors.meters import meters_shown, whose_may_be
 from shop.services.meter_changes import meter_change_enter, meter_change_withdraw
 from shop.services.readings import reading_move, reading_record
