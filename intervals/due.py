@@ -8,7 +8,7 @@ never as zero.
 """
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 import numpy as np
@@ -32,10 +32,10 @@ __all__ = [
     "compute_due",
     "first_day_after",
     "first_day_at",
+    "is_steady",
     "probability_due_by",
-    "settled_date",
-    "shown_date",
-    "shown_range",
+    "shown_day",
+    "shown_high_day",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -308,32 +308,19 @@ def probability_due_by(
     return np.where(is_known, chance, np.nan)
 
 
-def shown_date(as_of: date, days: float) -> date | None:
-    """Return the date to show for ``days`` from ``as_of``, whole days rounded down; None if unknown."""
-    if not np.isfinite(days):
-        return None
-    return as_of + timedelta(days=int(np.floor(days + _DAY_DUST)))
+def shown_day(days: FloatArray) -> FloatArray:
+    """Return the whole day to show for ``days`` from the day asked about, rounded down; nan if unknown."""
+    return np.floor(days + _DAY_DUST)
 
 
-def shown_range(as_of: date, low_days: float, high_days: float) -> tuple[date, date] | None:
-    """Return the range to show, the low end rounded down and the high end up; None when it cannot be said."""
-    if not (np.isfinite(low_days) and np.isfinite(high_days)):
-        return None
-    high = int(np.ceil(high_days - _DAY_DUST))
-    return as_of + timedelta(days=int(np.floor(low_days + _DAY_DUST))), as_of + timedelta(days=high)
+def shown_high_day(days: FloatArray) -> FloatArray:
+    """Return the day to show for the high end of a range, rounded up; nan if unknown."""
+    return np.ceil(days - _DAY_DUST)
 
 
-def settled_date(shown: date | None, new: date | None, *, has_state_changed: bool) -> date | None:
-    """Return the date to go on showing: the new one only if it moved by more than two days or the state changed.
-
-    Args:
-        shown: the date shown so far; None when there was none.
-        new: the date worked out now; None when it cannot be said.
-        has_state_changed: whether the line's state differs from the one shown.
-    """
-    if shown is None or new is None or has_state_changed or abs((new - shown).days) > _STEADY_DAYS:
-        return new
-    return shown
+def is_steady(shown: FloatArray, new: FloatArray) -> BoolArray:
+    """Return where a shown day may stay: the new one lies within two days of it; false where either is unknown."""
+    return np.abs(new - shown) <= _STEADY_DAYS
 
 
 def first_day_at(days: FloatArray) -> FloatArray:

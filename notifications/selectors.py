@@ -38,6 +38,7 @@ from shop.models import (
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
 from shop.selectors.due import MUST_NOT_MOVE, ON_HOLD, in_working_order, stale_lines
 from shop.selectors.due_search import IN_THE_BAY, missed_bookings
+from shop.selectors.due_today import explained
 from shop.selectors.holds import holds_on
 from shop.selectors.supplier_orders import LateLine, days_late, late_lines, lines_coming, units_waiting
 from shop.selectors.wastes import containers_shown
@@ -131,7 +132,7 @@ def digest_gather(person: Person, as_of: datetime.date, not_yet: Sequence[Depot]
     jobs = _JobsOfTheDay.gather(person, as_of)
     soon = (as_of, as_of + datetime.timedelta(days=SOON_DAYS))
     worth_telling = ~Q(state="not yet") | Q(must_not_move=True) | Q(due_on__range=soon)
-    lines = list(in_working_order(due_lines_of(person).filter(worth_telling)))
+    lines = explained(in_working_order(due_lines_of(person).filter(worth_telling)), as_of)
     proposed = list(proposed_lines_of(person).order_by("latest_order_day", "product__code"))
     failed = DailyRun.objects.filter(depot__in=depots, as_of=as_of, state=DailyRun.State.FAILED)
     return DigestInput(
@@ -336,12 +337,8 @@ def _blocked(lines: list[ProposedLine]) -> Iterable[Question]:
 def _stale(person: Person, as_of: datetime.date) -> Iterable[Question]:
     found = stale_lines(due_lines_of(person), as_of)
     oldest: dict[str, datetime.date] = {}
-    for number, reading in found.order_by("vehicle__number").values_list(
-        "vehicle__number", "facts__last_reading"
-    ):
-        if reading:
-            read_on = datetime.date.fromisoformat(reading["on"])
-            oldest[number] = min(read_on, oldest.get(number, read_on))
+    for number, read_on in found.order_by("vehicle__number").values_list("vehicle__number", "counted_from"):
+        oldest[number] = min(read_on, oldest.get(number, read_on))
     for number, read_on in oldest.items():
         days = (as_of - read_on).days
         yield Question(

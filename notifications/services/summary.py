@@ -8,7 +8,7 @@ from typing import Any
 from notifications.models import Mail
 from shop.models import DueLine, Person, ProposedLine
 from shop.selectors.due import OVERLAYS, in_working_order, states_of
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.orders import WHEN
 
 
@@ -34,8 +34,8 @@ class Summary:
 
 def day_summary(as_of: datetime.date) -> Summary:
     """Gather the day from the stored lines, proposals and mails of all depots."""
-    lines = brought_to_today(
-        in_working_order(DueLine.objects.select_related("vehicle__depot", "unit", "rule"))
+    lines = explained(
+        in_working_order(DueLine.objects.select_related("vehicle__depot", "unit", "rule")), as_of
     )
     overlays: dict[str, list[str]] = defaultdict(list)
     for line in lines:

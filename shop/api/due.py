@@ -11,7 +11,7 @@ from shop.api.filters import DueFilters
 from shop.api.serializers.due import DueRow
 from shop.selectors.access import due_lines_of
 from shop.selectors.due import in_working_order
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 
 
 @extend_schema(summary="Due list", tags=["due list"])
@@ -28,4 +28,4 @@ class DueList(Scoped, ListAPIView):
 
     def paginate_queryset(self, queryset: QuerySet[Any]) -> Any:
         """Return one page, brought to today."""
-        return brought_to_today(super().paginate_queryset(queryset) or [])
+        return explained(super().paginate_queryset(queryset) or [])

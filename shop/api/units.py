@@ -15,6 +15,7 @@ from shop.api.serializers.exchange import ExchangePlanRow, TargetAsked
 from shop.api.serializers.jobs import JobClosed, JobGiven, JobRow
 from shop.api.serializers.units import UnitDetail, UnitRow
 from shop.selectors.access import due_lines_of, jobs_of, units_of
+from shop.selectors.due_today import explained
 from shop.selectors.exchange import plan_for_unit
 from shop.selectors.fluid_checks import CoolantAsked, brake_check, coolant_sum
 from shop.selectors.fluids import product_figures
@@ -133,7 +134,9 @@ class UnitJobs(Scoped, ListAPIView):
             kept = {
                 "job": job,
                 "last_services": unit.last_services.select_related("product").order_by("subject"),
-                "due_lines": due_lines_of(request.user).filter(unit=unit).order_by("rule__subject", "pk"),
+                "due_lines": explained(
+                    due_lines_of(request.user).filter(unit=unit).order_by("rule__subject", "pk")
+                ),
             }
             return 201, JobClosed(kept).data
 

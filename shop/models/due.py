@@ -1,12 +1,20 @@
 """What falls due: one line per unit and rule, with the history of its states, and which vehicles have news."""
 
+from typing import Any
+
 from django.db import models
 
 STATES = ["late", "due", "window open", "not yet", "cannot say"]
 
 
 class DueLine(models.Model):
-    """One unit under one rule as last worked out; every number needed to explain it is kept in `facts`."""
+    """One unit under one rule as last worked out: its state, its days and what they hang on.
+
+    The figures behind them and the sentence that explains are made when somebody reads (`selectors/due_today.py`).
+    """
+
+    facts: dict[str, Any]
+    sentence: str
 
     unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="due_lines")
     rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="due_lines")
@@ -27,8 +35,20 @@ class DueLine(models.Model):
         null=True, blank=True, help_text="20 % date: booked by then it is rarely too late."
     )
     due_clock = models.CharField(max_length=8, blank=True, help_text="The clock that falls due first.")
-    facts = models.JSONField(default=dict)
-    sentence = models.CharField(max_length=400)
+    done_on = models.DateField(null=True, blank=True, help_text="Day of the last job it counts from.")
+    counted_from = models.DateField(
+        null=True,
+        blank=True,
+        help_text="Day of the reading the date is counted from; empty: the calendar gives it.",
+    )
+    cycle_days = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Days one interval lasts at the present use, whichever clock is first.",
+    )
+    next_change_on = models.DateField(
+        null=True, blank=True, help_text="First day on which it changes though no news comes."
+    )
     worked_out_for = models.DateField(help_text="The last day this line changed.")
 
     class Meta:
@@ -39,6 +59,7 @@ class DueLine(models.Model):
         indexes = [
             models.Index(fields=["state", "due_on"], name="due_by_state"),
             models.Index(fields=["vehicle", "due_on"], name="due_by_vehicle"),
+            models.Index(fields=["next_change_on"], name="due_line_changes_by_itself"),
         ]
 
     def __str__(self) -> str:
@@ -53,7 +74,6 @@ class StateChange(models.Model):
     day = models.DateField()
     from_state = models.CharField(max_length=12, blank=True)
     to_state = models.CharField(max_length=12)
-    sentence = models.CharField(max_length=400)
 
     class Meta:
         ordering = ["unit", "day"]

@@ -19,7 +19,7 @@ from shop.selectors.due_search import (
     falls_due_soon,
     missed_bookings,
 )
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.holds import holds_on
 from shop.selectors.wastes import Container, containers_of, containers_shown
 
@@ -98,7 +98,7 @@ def board_for(person: Person) -> Board:
     days = days_of(depots)
     lines = due_lines_of(person)
     states = states_of(lines)
-    return Board(
+    board = Board(
         numbers=_numbers(person, states, days),
         stopped=_stopped(person, lines, days),
         soon=_shortened(falls_due_soon(lines, depots).order_by("due_on", "vehicle__number", "pk")),
@@ -120,6 +120,9 @@ def board_for(person: Person) -> Board:
         put_off=deferral_list(person).in_force[:SHOWN_ROWS],
         is_worked_out=any(states.values()),
     )
+    shown = [line for part in (board.soon, board.unknown, board.stale) for line in part.rows]
+    explained([*shown, *(stop.line for stop in board.stopped if stop.line is not None)])
+    return board
 
 
 def _numbers(person: Person, states: Mapping[str, int], days: Mapping[int, datetime.date]) -> list[BigNumber]:
@@ -195,7 +198,7 @@ def _stale(lines: QuerySet[DueLine], today: datetime.date | None) -> Shortened:
     found = stale_lines(lines, today).order_by("vehicle__number", "pk")
     per_vehicle = {line.vehicle_id: line for line in reversed(found)}
     rows = sorted(per_vehicle.values(), key=lambda line: line.vehicle.number)
-    return Shortened(brought_to_today(rows[:SHOWN_ROWS]), max(0, len(rows) - SHOWN_ROWS))
+    return Shortened(rows[:SHOWN_ROWS], max(0, len(rows) - SHOWN_ROWS))
 
 
 def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.date]) -> list[Job]:

@@ -1,7 +1,6 @@
 """Rows read as columns of numbers, without an object for any row: for work that goes over a whole fleet."""
 
-import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -41,10 +40,10 @@ def one_of(column: str) -> str:
     return f"{column} in (select value from json_each(%s))"
 
 
-def keys_param(keys: Collection[int] | FloatArray) -> object:
+def keys_param(keys: FloatArray) -> str:
     """Return keys as the one parameter `one_of` takes, however many there are."""
-    plain = np.asarray(list(keys) if not isinstance(keys, np.ndarray) else keys).astype(np.int64).tolist()
-    return plain if connection.vendor == "postgresql" else json.dumps(plain)
+    listed = ",".join(map(str, np.asarray(keys, dtype=np.int64).tolist()))
+    return f"{{{listed}}}" if connection.vendor == "postgresql" else f"[{listed}]"
 
 
 def day_number(column: str) -> str:

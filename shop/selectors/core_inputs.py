@@ -70,12 +70,8 @@ def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
     lines = _lines(as_of, fitted)
     odometers = [line.odometer for line in lines]
     hour_meters = [line.hour_meter for line in lines]
-    distance_usage = usage_of([meter for meter in odometers if meter], as_of)
-    hours_usage = usage_of([meter for meter in hour_meters if meter], as_of)
-    distance_rows, hours_rows = (
-        _usage_rows(odometers, distance_usage),
-        _usage_rows(hour_meters, hours_usage),
-    )
+    usage = usage_of([meter for meter in (*odometers, *hour_meters) if meter], as_of)
+    distance_rows, hours_rows = _usage_rows(odometers, usage), _usage_rows(hour_meters, usage)
     return _inputs(
         as_of,
         lines,

@@ -14,6 +14,7 @@ from shop.errors import InputError
 from shop.models import DueLine, Hold, Meter, Person, Unit, UnitModel
 from shop.selectors.access import due_lines_of, vehicles_of
 from shop.selectors.core_inputs import CoreInputs, gather
+from shop.selectors.due_today import explained
 from shop.selectors.holds import holds_in_force
 
 SAFETY_KINDS = (UnitModel.Kind.BRAKES, UnitModel.Kind.STEERING)
@@ -167,6 +168,7 @@ def deferral_list(person: Person) -> DeferralList:
     lines: dict[tuple[int, int], DueLine] = {}
     for line in due_lines_of(person).filter(unit__holds__in=holds).distinct():
         lines[line.unit_id, line.rule_id] = line
+    explained(lines.values())
     first_of_unit = {line.unit_id: line for line in reversed(lines.values())}
 
     def shown(hold: Hold) -> Deferral:
@@ -228,7 +230,8 @@ def _asks_for(line: DueLine, share: float, state: str, today: datetime.date) -> 
 
 def _refusal(line: DueLine, share: float, state: str) -> str:
     if isnan(share):
-        return f"Cannot say where it will stand: {', '.join(line.facts.get('missing', [])) or 'figures are missing'}."
+        (told,) = explained([line])
+        return f"Cannot say where it will stand: {', '.join(told.facts.get('missing', [])) or 'figures are missing'}."
     if state == "late" and line.unit.unit_model.kind in SAFETY_KINDS:
         return (
             f"The {line.unit.unit_model.kind} is a matter of safety and would be late; take an earlier day."

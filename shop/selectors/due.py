@@ -23,7 +23,7 @@ STALE_AFTER_DAYS = 30
 def stale_lines(lines: QuerySet[DueLine], today: datetime.date) -> QuerySet[DueLine]:
     """Keep the lines whose date is counted from a reading too old to trust."""
     oldest = today - datetime.timedelta(days=STALE_AFTER_DAYS)
-    return lines.filter(facts__counted_from__lt=oldest.isoformat())
+    return lines.filter(counted_from__lt=oldest)
 
 
 def in_working_order(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:

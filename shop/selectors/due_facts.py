@@ -1,11 +1,9 @@
-"""Turns one worked-out line into what is stored: dates, the numbers behind them and the sentence that explains."""
+"""Puts one worked-out line into words: the numbers behind its dates and the sentence that explains."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from math import isfinite
 from typing import Any
-
-import numpy as np
 
 from intervals.due import (
     CLOCKS,
@@ -15,10 +13,6 @@ from intervals.due import (
     STATES,
     TIME,
     DueResult,
-    first_day_after,
-    first_day_at,
-    shown_date,
-    shown_range,
 )
 from intervals.explain import DueFact, explain_due, explain_schedule, explain_severity
 from intervals.quantities import from_km
@@ -34,48 +28,28 @@ _DUST = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class DueDraft:
-    """One line as it is to be stored, before overlays."""
+class DueWords:
+    """What explains one line on a day: the deciding clock, its used share, the figures behind, and the sentence."""
 
-    content: dict[str, Any]
-    fact: DueFact
-
-    def keep_dates(self, due_on: date, low: date, high: date, book_by: date) -> None:
-        """Show these dates instead, in the sentence too."""
-        told = replace(self.fact, due_on=due_on, low=low, high=high)
-        self.content.update(
-            due_on=due_on, due_low_on=low, due_high_on=high, book_by=book_by, sentence=explain_due(told)
-        )
+    clock: str
+    used_share: float | None
+    facts: dict[str, Any]
+    sentence: str
 
 
-def describe(inputs: CoreInputs, result: DueResult, row: int) -> DueDraft:
-    """Return the stored form of one line of a result."""
-    line, as_of = inputs.lines[row], inputs.as_of
-    due_on = shown_date(as_of, float(result.due_days[row]))
-    reach = shown_range(as_of, float(result.p10_days[row]), float(result.p90_days[row]))
-    low, high = reach or (None, None)
-    if high is not None and due_on is not None and high <= as_of:
-        # What has passed has no range left.
-        low = high = due_on
+def words_of(
+    inputs: CoreInputs, result: DueResult, row: int, due_on: date | None, low: date | None, high: date | None
+) -> DueWords:
+    """Explain one worked-out line with the dates that are shown for it."""
     binding, due_clock = int(result.binding[row]), int(result.due_clock[row])
     told = due_clock if due_clock >= 0 else binding
     fact = _fact(inputs, result, row, told, due_on, low, high)
-    content: dict[str, Any] = {
-        "vehicle_id": line.fitting.vehicle_id,
-        "state": STATES[result.state[row]],
-        "clock": CLOCKS[binding] if binding >= 0 else "",
-        "used_share": float(result.u[row, binding]) if binding >= 0 else None,
-        "opens_on": _first_of(_whole_day(as_of, first_day_at(result.opens_days[row : row + 1])), due_on),
-        "due_on": due_on,
-        "late_on": _whole_day(as_of, first_day_after(result.late_days[row : row + 1])),
-        "due_low_on": low,
-        "due_high_on": high,
-        "book_by": shown_date(as_of, float(result.p20_days[row])),
-        "due_clock": CLOCKS[due_clock] if due_clock >= 0 else "",
-        "facts": _facts(inputs, result, row, fact),
-        "sentence": explain_due(fact),
-    }
-    return DueDraft(content, fact)
+    return DueWords(
+        clock=CLOCKS[binding] if binding >= 0 else "",
+        used_share=float(result.u[row, binding]) if binding >= 0 else None,
+        facts=_facts(inputs, result, row, fact),
+        sentence=explain_due(fact),
+    )
 
 
 def _fact(
@@ -161,7 +135,6 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         },
         "rate_is_class": bool(usage.is_class_rate[row]),
         "missing": list(fact.missing),
-        "cycle_days": _or_none(_cycle_days(inputs, row)),
     }  # fmt: skip
 
 
@@ -285,17 +258,6 @@ def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
     return float(clock.next_run[row])
 
 
-def _cycle_days(inputs: CoreInputs, row: int) -> float:
-    """Return how many days one interval lasts at the present use, whichever clock is first."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lives = [
-            float(inputs.distance.interval[row] / inputs.distance.reference_rate[row]),
-            float(inputs.hours.interval[row] / inputs.hours.reference_rate[row]),
-            float(inputs.time.interval_days[row]),
-        ]
-    return min((life for life in lives if isfinite(life) and life > 0), default=float("nan"))
-
-
 def _notes(season_note: str, line: Line, *more: str) -> str:
     assumed = "age before the last job assumed" if line.last and line.last.is_age_assumed else ""
     return "; ".join(note for note in (season_note, assumed, *more) if note)
@@ -314,16 +276,6 @@ def _season_note(line: Line, as_of: date) -> str:
         unit = "h" if line.hour_meter and not line.odometer else "km"
         return f"laid up until {opens.day} {opens:%b}, then {vehicle.in_season_per_day:g} {unit}/day"
     return ""
-
-
-def _whole_day(as_of: date, days: Any) -> date | None:
-    value = float(days[0])
-    return as_of + timedelta(days=int(value)) if isfinite(value) else None
-
-
-def _first_of(opens_on: date | None, due_on: date | None) -> date | None:
-    """A window that is open and due on the day of the job itself does not open after it falls due."""
-    return opens_on if opens_on is None or due_on is None else min(opens_on, due_on)
 
 
 def _or_none(value: float) -> float | None:

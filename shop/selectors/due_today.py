@@ -1,4 +1,4 @@
-"""Due lines as of today: what a unit without news has used is worked out when somebody looks."""
+"""Due lines in words, as of a day: what a unit has used and why it is due is worked out when somebody looks."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -8,42 +8,37 @@ from intervals.due import compute_due
 from shop import clock
 from shop.models import DueLine, Fitting
 from shop.selectors.core_inputs import gather
-from shop.selectors.due_facts import describe
-
-SHOWN = ("clock", "used_share", "facts", "sentence")
+from shop.selectors.due_facts import words_of
 
 
-def brought_to_today(lines: Iterable[DueLine]) -> list[DueLine]:
-    """Return the lines with used share, facts and sentence as of their depots' today; nothing is stored.
+def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLine]:
+    """Return the lines with deciding clock, used share, facts and sentence as of a day; nothing is stored.
 
-    Dates and state are those of the last run: they only move with news. A handful of queries for each depot, whatever
-    the number of lines.
+    Dates and state are those of the last run: they only move with news or on their day. A handful of queries for each
+    day, whatever the number of lines. A line whose unit has left its vehicle since is told so.
+
+    as_of: the day; None: today in each line's depot.
     """
     found = list(lines)
-    behind: dict[tuple[int, date], list[DueLine]] = defaultdict(list)
-    days: dict[str, date] = {}
+    by_day: dict[date, list[DueLine]] = defaultdict(list)
     for line in found:
-        depot = line.vehicle.depot
-        today = days.setdefault(depot.time_zone, clock.today(depot.time_zone))
-        if line.state == "not yet" and line.worked_out_for < today:
-            behind[depot.pk, today].append(line)
-    for (_, today), own in behind.items():
-        _bring(own, today)
+        by_day[as_of or clock.today(line.vehicle.depot.time_zone)].append(line)
+    for day, own in by_day.items():
+        _explain(own, day)
     return found
 
 
-def _bring(lines: list[DueLine], today: date) -> None:
-    inputs = gather(today, Fitting.objects.filter(unit__in=[line.unit_id for line in lines]))
+def _explain(lines: list[DueLine], day: date) -> None:
+    inputs = gather(day, Fitting.objects.filter(unit__in={line.unit_id for line in lines}))
     result = compute_due(
-        today, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+        day, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
     )
     rows = {(own.fitting.unit_id, own.rule.pk): row for row, own in enumerate(inputs.lines)}
     for line in lines:
         row = rows.get((line.unit_id, line.rule_id))
         if row is None:
+            line.facts, line.sentence = {}, "No longer fitted or no longer under this rule."
             continue
-        draft = describe(inputs, result, row)
-        if None not in (line.due_on, line.due_low_on, line.due_high_on, line.book_by):
-            draft.keep_dates(line.due_on, line.due_low_on, line.due_high_on, line.book_by)
-        for name in SHOWN:
-            setattr(line, name, draft.content[name])
+        words = words_of(inputs, result, row, line.due_on, line.due_low_on, line.due_high_on)
+        line.clock, line.used_share = words.clock, words.used_share
+        line.facts, line.sentence = words.facts, words.sentence

@@ -96,7 +96,7 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
     uses = []
     for row in rows:
         plan, line, noted = plans[row.unit_id], lines.get(row.unit_id), last.get(row.unit_id)
-        cycle_days = line.facts.get("cycle_days") if line else None
+        cycle_days = line.cycle_days if line else None
         uses.append(
             UnitUse(
                 row.unit,

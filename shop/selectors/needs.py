@@ -175,7 +175,7 @@ def candidates_of(
                 plan=plans[line.fitting.unit_id],
                 chance_due=1.0 if is_open or booked_for else float(np.nan_to_num(chances[row])),
                 needed_on=_needed_on(as_of, due_line, booked_for, is_open=is_open),
-                cycle_days=due_line.facts.get("cycle_days"),
+                cycle_days=due_line.cycle_days,
                 is_open=is_open,
                 is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
                 is_put_off=is_put_off,

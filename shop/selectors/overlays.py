@@ -1,12 +1,17 @@
 """What lies over a due state without changing it: must not move, on hold, after season, leaving."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from shop.models import Job, Vehicle
-from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD
-from shop.selectors.holds import HoldFact, holds_on
+import numpy as np
+import numpy.typing as npt
+from django.db.models import Q
+
+from intervals.due import STATES
+from shop.models import Fitting, Job, Recall, Vehicle
+from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD, OVERLAYS
+from shop.selectors.holds import HoldFact, holds_in_force, holds_on
 from shop.selectors.seasons import is_in_season
 
 LEAVING_WITHIN_DAYS = 60
@@ -49,3 +54,39 @@ class OverlayFacts:
         if vehicle.leaves_on is not None and (vehicle.leaves_on - self.as_of).days <= LEAVING_WITHIN_DAYS:
             found.append(LEAVING)
         return found
+
+
+def overlay_bits(as_of: date, lines: Mapping[str, npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+    """Return what lies over lines given in columns: the sum of ``2**place`` over their overlays' places in OVERLAYS.
+
+    Only vehicles that can carry one are looked at; they are few.
+    """
+    bits = np.zeros(len(lines["unit_id"]))
+    touched = _may_carry_one(as_of) & {int(pk) for pk in np.unique(lines["vehicle_id"])}
+    if not touched:
+        return bits
+    vehicles = Vehicle.objects.select_related("season").in_bulk(touched)
+    facts = OverlayFacts.gather(as_of, touched)
+    for row in np.flatnonzero(np.isin(lines["vehicle_id"], list(touched))):
+        found = facts.of(
+            int(lines["unit_id"][row]),
+            int(lines["rule_id"][row]),
+            vehicles[int(lines["vehicle_id"][row])],
+            STATES[int(lines["state"][row])],
+        )
+        bits[row] = sum(1 << OVERLAYS.index(name) for name in found)
+    return bits
+
+
+def _may_carry_one(as_of: date) -> set[int]:
+    """Return the vehicles with a no-touch season, a leaving day, work begun, a hold, or a recall that is about them."""
+    by_nature = Vehicle.objects.filter(Q(leaves_on__isnull=False) | Q(season__is_no_touch=True))
+    recalls = Recall.objects.filter(from_day__lte=as_of)
+    recalled = Fitting.objects.filter(removed_on__isnull=True).filter(
+        Q(unit__unit_model__recalls__in=recalls) | Q(vehicle__recalls__in=recalls)
+    )
+    found: set[int] = set(by_nature.values_list("pk", flat=True))
+    found.update(Job.objects.filter(state__in=Job.MUST_NOT_MOVE).values_list("vehicle", flat=True))
+    found.update(holds_in_force(as_of).values_list("vehicle", flat=True))
+    found.update(recalled.values_list("vehicle", flat=True))
+    return found

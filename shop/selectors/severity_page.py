@@ -18,7 +18,7 @@ from intervals.rules import add_months
 from shop import clock
 from shop.models import ChangeRecord, DueLine, Person, SeverityFactor, TemperatureHours, Unit, Vehicle
 from shop.selectors.access import due_lines_of, units_of
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.severity import ORDINARY, severity_by
 from shop.selectors.units import unit_find
 
@@ -89,7 +89,7 @@ def severity_page(person: Person, code: str) -> SeverityPage | None:
         months=months,
         measured=measured,
         proposal=proposal_for(measured, factors),
-        lines=brought_to_today(due_lines_of(person).filter(unit=unit, rule__subject="fluid")),
+        lines=explained(due_lines_of(person).filter(unit=unit, rule__subject="fluid")),
         changes=list(
             ChangeRecord.objects.filter(
                 table__in=[SeverityFactor._meta.verbose_name, TemperatureHours._meta.verbose_name],

@@ -22,7 +22,7 @@ from shop.models import (
     Vehicle,
 )
 from shop.selectors.access import due_lines_of, jobs_of, readings_of, units_of, vehicles_of
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.exchange import UnitPlan, plan_for_unit, plans_for_units
 from shop.selectors.fluid_checks import BrakeCheck, CoolantAsked, CoolantSum, brake_check, coolant_sum
 from shop.selectors.fluids import ProductFigure, product_figures
@@ -129,7 +129,7 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
     return UnitPage(
         unit=unit,
         fitting=fitting,
-        lines=brought_to_today(lines),
+        lines=explained(lines),
         last_services=list(unit.last_services.select_related("product").order_by("subject")),
         plan=plan,
         stages=stages_of(plan),
@@ -196,7 +196,7 @@ def vehicle_page(person: Person, number: str) -> VehiclePage | None:
     if vehicle is None:
         return None
     own = due_lines_of(person).filter(vehicle=vehicle).order_by("unit__code", "rule__subject")
-    lines = brought_to_today(own)
+    lines = explained(own)
     fitted = units_of(person).filter(fittings__vehicle=vehicle, fittings__removed_on__isnull=True)
     return VehiclePage(
         vehicle=vehicle,

@@ -4,24 +4,35 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+import numpy.typing as npt
 from django.db import transaction
-from django.db.models import QuerySet
 
-from intervals.due import DueResult, compute_due, settled_date
+from intervals.due import compute_due
 from shop import clock
-from shop.models import DailyRun, Depot, DueLine, Fitting, StateChange
-from shop.selectors.core_inputs import CoreInputs, gather
+from shop.models import DailyRun, Depot, Fitting
+from shop.selectors.column_reading import UNKNOWN, place_of, taken
+from shop.selectors.core_inputs import gather
 from shop.selectors.due_candidates import due_candidates
-from shop.selectors.due_facts import DueDraft, describe
-from shop.selectors.overlays import OverlayFacts
+from shop.selectors.due_columns import (
+    EVERY_DAY,
+    Columns,
+    LineKeys,
+    as_columns,
+    hold_steady,
+    is_worth_writing,
+    joined,
+    stored_columns,
+)
+from shop.selectors.line_columns import gather_columns
+from shop.selectors.overlays import overlay_bits
+from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state_changes_add
 from shop.services.marks import marks_take
 
-CONTENT = [
-    "vehicle_id", "state", "overlays", "must_not_move", "clock", "used_share", "opens_on", "due_on", "late_on",
-    "due_low_on", "due_high_on", "book_by", "due_clock", "facts", "sentence",
-]  # fmt: skip
-VEHICLES_AT_ONCE = 5_000
-DATES = ["due_on", "due_low_on", "due_high_on", "book_by"]
+FloatArray = npt.NDArray[np.float64]
+
+UNITS_AT_ONCE = 15_000
+"""Memory stays bounded however large the fleet is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +46,19 @@ class DueReport:
     state_changes: int
 
 
-def due_refresh(as_of: date, fittings: QuerySet[Fitting]) -> DueReport:
-    """Work out the due lines of some fitted units as of a local day and write what changed.
+def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
+    """Work out the due lines of some units as of a local day and write what changed.
 
-    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing.
+    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing. The
+    caller holds the depots, so that no two refreshes add a line twice.
     """
-    with transaction.atomic():
-        _one_at_a_time(fittings)
-        inputs = gather(as_of, fittings)
-        result = compute_due(
-            as_of, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
-        )
-        return _write(as_of, inputs, result, set(fittings.values_list("unit", flat=True)))
+    unit_pks = np.unique(unit_pks)
+    # A share of the fleet at a time.
+    parts = [
+        _refresh_some(as_of, unit_pks[at : at + UNITS_AT_ONCE])
+        for at in range(0, len(unit_pks), UNITS_AT_ONCE)
+    ]
+    return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
 
 
 def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> DueReport:
@@ -64,109 +76,87 @@ def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> D
             .first()
         )
         if is_full or last is None:
-            wanted = Fitting.objects.filter(vehicle__depot=depot_pk)
+            wanted = _keys(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
         else:
             wanted = due_candidates(depot_pk, marked, last, as_of)
-        vehicles = sorted(set(wanted.values_list("vehicle", flat=True)))
-        # A share of the fleet at a time: memory stays bounded however large it is.
-        parts = [
-            due_refresh(as_of, wanted.filter(vehicle__in=vehicles[at : at + VEHICLES_AT_ONCE]))
-            for at in range(0, len(vehicles), VEHICLES_AT_ONCE)
-        ]
-    return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
+        return due_refresh(as_of, wanted)
 
 
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     """Refresh the units of some vehicles as of their depots' today, after a reading, an answer or a job."""
-    depots = Depot.objects.filter(vehicles__in=vehicle_pks).distinct()
-    for depot in depots:
-        own = Fitting.objects.filter(vehicle__in=vehicle_pks, vehicle__depot=depot)
-        due_refresh(clock.today(depot.time_zone), own)
+    with transaction.atomic():
+        depots = Depot.objects.filter(pk__in=Depot.objects.filter(vehicles__in=vehicle_pks).values("pk"))
+        for depot in depots.select_for_update().order_by("pk"):
+            own = Fitting.objects.filter(vehicle__in=vehicle_pks, vehicle__depot=depot)
+            due_refresh(clock.today(depot.time_zone), _keys(own.values_list("unit", flat=True)))
 
 
-def _one_at_a_time(fittings: QuerySet[Fitting]) -> None:
-    """Make a second refresh of the same depots wait for this one, so that neither adds a line twice."""
-    depots = Depot.objects.filter(pk__in=fittings.order_by().values("vehicle__depot"))
-    list(depots.select_for_update().order_by("pk"))
+def _keys(pks: Collection[int]) -> FloatArray:
+    return np.array(list(pks), dtype=np.float64)
 
 
-def _write(as_of: date, inputs: CoreInputs, result: DueResult, unit_pks: set[int]) -> DueReport:
-    overlays = OverlayFacts.gather(as_of, {line.fitting.vehicle_id for line in inputs.lines})
-    existing = {(line.unit_id, line.rule_id): line for line in DueLine.objects.filter(unit__in=unit_pks)}
-    added: list[DueLine] = []
-    changed: list[DueLine] = []
-    changes: list[tuple[DueLine, str]] = []
-    for row, line in enumerate(inputs.lines):
-        draft = describe(inputs, result, row)
-        content = draft.content
-        unit_pk = line.fitting.unit_id
-        laid_over = overlays.of(unit_pk, line.rule.pk, line.fitting.vehicle, content["state"])
-        content["overlays"] = laid_over
-        content["must_not_move"] = "must not move" in laid_over
-        old = existing.pop((unit_pk, line.rule.pk), None)
-        if old is None:
-            new = DueLine(unit_id=unit_pk, rule_id=line.rule.pk, worked_out_for=as_of, **content)
-            added.append(new)
-            changes.append((new, ""))
-            continue
-        _keep_steady_dates(old, draft, as_of)
-        if all(getattr(old, name) == content[name] for name in CONTENT):
-            continue
-        if old.state != content["state"]:
-            changes.append((old, old.state))
-        for name in CONTENT:
-            setattr(old, name, content[name])
-        old.worked_out_for = as_of
-        changed.append(old)
-    _store(as_of, added, changed, changes)
-    removed, _ = DueLine.objects.filter(pk__in=[line.pk for line in existing.values()]).delete()
+def _refresh_some(as_of: date, unit_pks: FloatArray) -> DueReport:
+    new = worked_out(as_of, unit_pks)
+    new["overlays"] = overlay_bits(as_of, new)
+    new["next_change_on"][new["overlays"] > 0] = EVERY_DAY.toordinal()
+    old = stored_columns(unit_pks)
+    # Rules are few: together with the unit their key is one number.
+    scale = max(new["rule_id"].max(initial=0.0), old["rule_id"].max(initial=0.0)) + 1.0
+    place = place_of(new["unit_id"] * scale + new["rule_id"], old["unit_id"] * scale + old["rule_id"])
+    is_new = place == UNKNOWN
+    before = {name: taken(column, place) for name, column in old.items()}
+    hold_steady(new, before, as_of)
+    new["id"] = np.where(is_new, 0.0, before["id"])
+    is_written = is_new | is_worth_writing(new, before)
+    lines_write({name: column[is_written] for name, column in new.items()})
+    is_moved = is_new | (new["state"] != before["state"])
+    earlier = np.where(is_new, NO_STATE, before["state"])[is_moved]
+    state_changes_add({name: column[is_moved] for name, column in new.items()}, earlier)
+    is_gone = np.ones(len(old["id"]), dtype=np.bool_)
+    is_gone[place[~is_new]] = False
+    lines_remove(old["id"][is_gone])
+    added = int(is_new.sum())
     return DueReport(
-        len(inputs.lines), len(added), len(changed), len(existing) if removed else 0, len(changes)
+        len(place), added, int(is_written.sum()) - added, int(is_gone.sum()), int(is_moved.sum())
     )
 
 
-def _store(
-    as_of: date, added: list[DueLine], changed: list[DueLine], changes: list[tuple[DueLine, str]]
-) -> None:
-    DueLine.objects.bulk_create(added, batch_size=500)
-    # One statement for many rows; an UPDATE with a CASE for each column and row takes many times as long.
-    DueLine.objects.bulk_create(
-        changed,
-        update_conflicts=True,
-        unique_fields=["id"],
-        update_fields=[*CONTENT, "worked_out_for"],
-        batch_size=500,
+def worked_out(as_of: date, unit_pks: FloatArray) -> Columns:
+    """Return the lines of some units as of a day, in the columns they are stored in, before overlays."""
+    plain = gather_columns(as_of, unit_pks)
+    result = compute_due(
+        as_of, plain.distance, plain.hours, plain.time, plain.opens_share, plain.closes_share
     )
-    StateChange.objects.bulk_create(
-        [
-            StateChange(
-                unit_id=line.unit_id,
-                rule_id=line.rule_id,
-                day=as_of,
-                from_state=before,
-                to_state=line.state,
-                sentence=line.sentence,
-            )
-            for line, before in changes
-        ],
-        ignore_conflicts=True,
-        batch_size=500,
-    )
-
-
-def _keep_steady_dates(old: DueLine, draft: DueDraft, as_of: date) -> None:
-    """Leave the shown dates alone when they would move by a day or two and nothing else happened."""
-    content = draft.content
-    has_changed = (
-        old.state != content["state"]
-        or old.due_clock != content["due_clock"]
-        or old.facts.get("done_on") != content["facts"]["done_on"]
-        or old.worked_out_for > as_of
-    )
-    shown = [getattr(old, name) for name in DATES]
-    settled = [
-        settled_date(before, content[name], has_state_changed=has_changed)
-        for name, before in zip(DATES, shown, strict=True)
+    parts = [
+        as_columns(
+            LineKeys(plain.unit, plain.rule, plain.vehicle, plain.done_day),
+            result,
+            (plain.distance, plain.hours, plain.time),
+            (plain.distance_usage, plain.hours_usage),
+            may_change_daily=False,
+        )
     ]
-    if settled == shown and None not in shown:
-        draft.keep_dates(*shown)
+    if len(plain.others):
+        parts.append(_row_by_row(as_of, plain.others))
+    return joined(parts)
+
+
+def _row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
+    inputs = gather(as_of, Fitting.objects.filter(unit__in=unit_pks.astype(np.int64).tolist()))
+    result = compute_due(
+        as_of, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+    )
+    days = [line.last.done_on if line.last else None for line in inputs.lines]
+    keys = LineKeys(
+        _keys([line.fitting.unit_id for line in inputs.lines]),
+        _keys([line.rule.pk for line in inputs.lines]),
+        _keys([line.fitting.vehicle_id for line in inputs.lines]),
+        np.array([np.nan if day is None else day.toordinal() for day in days], dtype=np.float64),
+    )
+    return as_columns(
+        keys,
+        result,
+        (inputs.distance, inputs.hours, inputs.time),
+        (inputs.distance_usage, inputs.hours_usage),
+        may_change_daily=True,
+    )

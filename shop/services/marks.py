@@ -2,7 +2,12 @@
 
 from collections.abc import Iterable
 
+import numpy as np
+import numpy.typing as npt
+from django.db import connection
+
 from shop.models import Mark, Vehicle
+from shop.selectors.column_reading import keys_param, one_of
 
 
 def vehicles_mark(vehicle_pks: Iterable[int]) -> None:
@@ -17,12 +22,13 @@ def fleet_mark() -> None:
     vehicles_mark(Vehicle.objects.values_list("pk", flat=True))
 
 
-def marks_take(depot_pk: int) -> set[int]:
+def marks_take(depot_pk: int) -> npt.NDArray[np.float64]:
     """Take a depot's marks away and return their vehicles, before their rows are read.
 
     News that arrives meanwhile waits for this transaction and then leaves a new mark; none is lost.
     """
-    marks = Mark.objects.select_for_update().filter(vehicle__depot=depot_pk)
-    taken = set(marks.values_list("vehicle", flat=True))
-    Mark.objects.filter(vehicle__in=taken).delete()
+    marks = Mark.objects.select_for_update(of=("self",)).filter(vehicle__depot=depot_pk)
+    taken = np.array(list(marks.values_list("vehicle", flat=True)), dtype=np.float64)
+    with connection.cursor() as cursor:
+        cursor.execute(f"delete from shop_mark where {one_of('vehicle_id')}", [keys_param(taken)])
     return taken

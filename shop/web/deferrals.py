@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from shop.errors import ApplicationError
 from shop.selectors.access import due_lines_of
 from shop.selectors.deferrals import DeferralSight, deferral_list, deferral_sight, deferrals_of, meter_of
+from shop.selectors.due_today import explained
 from shop.selectors.units import unit_find
 from shop.services.deferrals import DeferralReport, deferral_asked, deferral_end, deferral_sign
 from shop.web.access import for_those_who
@@ -57,7 +58,7 @@ def unit_deferral(request: HttpRequest, code: str) -> HttpResponse:
     unit = unit_find(request.user, code)
     if unit is None:
         raise Http404(NO_SUCH_UNIT.format(code))
-    lines = {line.rule.subject: line for line in due_lines_of(request.user).filter(unit=unit)}
+    lines = {line.rule.subject: line for line in explained(due_lines_of(request.user).filter(unit=unit))}
     if not lines:
         raise Http404(f"Nothing falls due on {code}, so nothing can be put off. Give it a rule first.")
     has_meter = any(meter_of(line) is not None for line in lines.values())

@@ -12,7 +12,7 @@ from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import push_url
 
 from shop.selectors.due_search import SHOWN, DueChoices, DueSearch, due_choices, due_find
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
@@ -40,7 +40,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
         "choices": choices,
         "shown": [(show, found.counts[show]) for show in choices.shown],
         "page": page,
-        "rows": due_rows(brought_to_today(page.object_list), waiting),
+        "rows": due_rows(explained(page.object_list), waiting),
         "kept": kept,
         "csv_address": _address("due_csv", kept),
     }
@@ -62,7 +62,7 @@ def due_csv(request: HttpRequest) -> HttpResponse:
             line.clock, line.opens_on, line.due_on, line.due_low_on, line.due_high_on, line.late_on, line.book_by,
             line.sentence,
         ]
-        for line in brought_to_today(found.lines)
+        for line in explained(found.lines)
     )  # fmt: skip
     return csv_response("due-list.csv", CSV_HEADER, rows)
 

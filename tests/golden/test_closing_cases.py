@@ -22,6 +22,7 @@ from shop.models import (
 )
 from shop.services.jobs import JobReport, job_close
 from shop.services.reservations import reservation_make
+from tests.lines import told_line
 
 DAY = datetime.date(2026, 3, 3)
 Close = Callable[..., Job]
@@ -42,7 +43,7 @@ def close(foreman: Person) -> Close:
 
 
 def line(unit: str) -> DueLine:
-    return DueLine.objects.get(unit__code=unit, rule__subject="fluid")
+    return told_line(unit__code=unit, rule__subject="fluid")
 
 
 def test_half_a_litre_does_not_start_the_interval_anew(close: Close) -> None:

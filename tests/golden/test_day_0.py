@@ -8,6 +8,7 @@ from notifications.models import Mail
 from shop.models import ChangeRecord, DueLine, ProposedLine, Reading, StateChange, Unit
 from shop.selectors.due import needs_action, states_of
 from shop.selectors.exchange import plans_for_units
+from tests.lines import told_line
 
 # Vehicle → (place in the interval in %, state, falls due, clock); worked out apart from this code from rate and limit.
 HEADLINES = {
@@ -39,7 +40,7 @@ HEADLINES = {
 
 
 def line(unit: str, subject: str = "fluid") -> DueLine:
-    return DueLine.objects.get(unit__code=unit, rule__subject=subject)
+    return told_line(unit__code=unit, rule__subject=subject)
 
 
 @pytest.mark.usefixtures("depot_run")

@@ -11,12 +11,11 @@ from shop.selectors.deferrals import DeferralAsked
 from shop.services.deferrals import DeferralReport, deferral_sign
 from shop.services.due import due_refresh_now
 from shop.services.recalls import ClosingReport, recall_close
+from tests.lines import told_line
 
 
 def line(code: str) -> DueLine:
-    return DueLine.objects.select_related("vehicle__depot", "unit__unit_model", "rule").get(
-        unit__code=code, rule__subject="fluid"
-    )
+    return told_line(unit__code=code, rule__subject="fluid")
 
 
 def test_closing_the_recall_releases_k17(foreman: Person) -> None:

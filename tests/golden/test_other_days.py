@@ -7,6 +7,7 @@ import pytest
 from notifications.services.daily import daily_run
 from shop import clock
 from shop.models import Depot, DueLine, Job, StateChange
+from tests.lines import told_line
 
 
 def go_to(day: datetime.date) -> None:
@@ -17,7 +18,7 @@ def go_to(day: datetime.date) -> None:
 
 
 def line(unit: str) -> DueLine:
-    return DueLine.objects.get(unit__code=unit, rule__subject="fluid")
+    return told_line(unit__code=unit, rule__subject="fluid")
 
 
 @pytest.mark.usefixtures("depot_run")

@@ -10,11 +10,13 @@ from shop.models import (
     Fitting,
     IntervalRule,
     Job,
+    LastService,
     Meter,
     Person,
     Product,
     ProposedLine,
     Reading,
+    RuleVersion,
     Supplier,
     Unit,
     UnitModel,
@@ -45,19 +47,23 @@ def a_line(depot: Depot, state: str = "late", **more: Any) -> DueLine:
         code="TB6", defaults={"name": "box", "kind": "automatic gearbox"}
     )
     rule, _ = IntervalRule.objects.get_or_create(unit_model=model, subject="fluid")
+    RuleVersion.objects.get_or_create(rule=rule, applies_from="2020-01-01", interval_km=60_000)
     vehicle = Vehicle.objects.create(depot=depot, number=f"V{number:04}", name="van", kind="van")
     unit = Unit.objects.create(code=f"V{number:04}-TB6", unit_model=model)
     Fitting.objects.create(unit=unit, vehicle=vehicle, position="gearbox")
-    facts = {
-        "clocks": [{"clock": "distance", "used": 70_514.0, "limit": 60_000.0, "unit": "km", "share": 1.175}],
-        "carried": None,
-        "stale_days": 0,
-        "last_reading": None,
-        "missing": [],
-    }
-    told = {"used_share": 1.175, "clock": "distance", "facts": facts | more.pop("facts", {})} | more
+    read_on = more.get("counted_from", DAY)
+    meter = Meter.objects.create(
+        vehicle=vehicle, kind=Meter.Kind.ODOMETER, shown_in="km", class_rate_per_day=100
+    )
+    at = datetime.datetime.combine(read_on, MORNING.time(), datetime.UTC)
+    Reading.objects.create(
+        meter=meter, read_at=at, read_on=read_on, source="workshop", raw_text="70514", raw_value=70_514.0,
+        true_total=70_514.0,
+    )  # fmt: skip
+    if state != "cannot say":
+        LastService.objects.create(unit=unit, done_on="2024-01-01", unit_km=0)
     return DueLine.objects.create(
-        unit=unit, rule=rule, vehicle=vehicle, state=state, sentence="why", worked_out_for=DAY, **told
+        unit=unit, rule=rule, vehicle=vehicle, state=state, worked_out_for=DAY, **more
     )
 
 

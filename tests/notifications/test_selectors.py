@@ -35,12 +35,8 @@ def a_morning(depot: Any) -> None:
     a_job(a_line(depot, "due"), "booked", booked_for=MORNING)
     a_job(a_line(depot, "not yet"), "handed back", done_on=DAY - datetime.timedelta(days=1), in_l=10.0)
     a_job(a_line(depot, "late"), "no-show", booked_for=MORNING - datetime.timedelta(days=1))
-    an_asked_reading(a_line(depot, "cannot say", facts={"missing": ["no history"]}), "51807", 5180.7)
-    a_line(
-        depot,
-        "not yet",
-        facts={"stale_days": 45, "counted_from": "2026-01-16", "last_reading": {"on": "2026-01-16"}},
-    )
+    an_asked_reading(a_line(depot, "cannot say"), "51807", 5180.7)
+    a_line(depot, "not yet", counted_from=datetime.date(2026, 1, 16))
     an_order(depot, facts={"blocked": [{"unit": "V9-TB6", "litres": 7.5, "reason": "banned"}]})
     a_tank(depot, 630, stream=f"used oil {depot.waste_tanks.count()}")
 
@@ -89,7 +85,7 @@ def test_the_number_of_queries_does_not_grow_with_the_fleet() -> None:
         ) as queries:
             digest_gather(person, DAY)
         counts.append(len(queries))
-    assert counts[0] == counts[1] == counts[2] <= 15
+    assert counts[0] == counts[1] == counts[2] <= 30
 
 
 def test_a_missed_booking_no_longer_counts_once_the_job_is_done() -> None:

@@ -31,7 +31,7 @@ def end_state(folder: Path) -> dict[str, object]:
     with sqlite3.connect(folder / "hatchmark.sqlite3") as connection:
         rows = connection.execute
         state = {
-            "lines": rows("select u.code, d.state, d.due_on, d.sentence from shop_dueline d "
+            "lines": rows("select u.code, d.state, d.due_on, d.used_share from shop_dueline d "
                           "join shop_unit u on u.id = d.unit_id order by 1, 4").fetchall(),
             "changes": rows("select count(*) from shop_statechange").fetchall(),
             "orders": rows("select product_id, net_l, order_l, sentence from shop_proposedline order by 1").fetchall(),

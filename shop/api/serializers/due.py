@@ -43,6 +43,7 @@ class DueRow(serializers.ModelSerializer[DueLine]):
     unit_kind = serializers.CharField(source="unit.unit_model.kind", read_only=True)
     subject = serializers.CharField(source="rule.subject", read_only=True)
     overlays = Words(read_only=True)
+    sentence = serializers.CharField(read_only=True, help_text="Why it is due when it is.")
     facts = Facts(
         read_only=True,
         help_text="Clocks with use, limit and rate, interval, severity factors, carried age, last reading, "

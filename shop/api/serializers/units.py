@@ -8,7 +8,7 @@ from rest_framework import serializers
 from shop.api.serializers.due import DueRow
 from shop.api.serializers.fields import Words
 from shop.models import Fitting, LastService, Unit
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 
 
 class UnitRow(serializers.ModelSerializer[Unit]):
@@ -89,7 +89,7 @@ class UnitDetail(UnitRow):
     @extend_schema_field(DueRow(many=True))
     def get_due_lines(self, unit: Unit) -> Any:
         """Return its due lines as of today."""
-        return DueRow(brought_to_today(unit.due_lines.all()), many=True, context=self.context).data
+        return DueRow(explained(unit.due_lines.all()), many=True, context=self.context).data
 
 
 def _fitting(unit: Unit) -> Fitting:

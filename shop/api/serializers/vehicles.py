@@ -10,7 +10,7 @@ from rest_framework import serializers
 from shop import clock
 from shop.api.serializers.due import DueRow
 from shop.models import Fitting, Hold, Meter, Vehicle
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.selectors.holds import holds_on
 
 
@@ -101,4 +101,4 @@ class VehicleDetail(VehicleRow):
     @extend_schema_field(DueRow(many=True))
     def get_due_lines(self, vehicle: Vehicle) -> Any:
         """Return its due lines as of today."""
-        return DueRow(brought_to_today(vehicle.due_lines.all()), many=True, context=self.context).data
+        return DueRow(explained(vehicle.due_lines.all()), many=True, context=self.context).data

@@ -107,8 +107,7 @@ def build(depot: Depot, number: str, model: UnitModel) -> Place:
     line = DueLine.objects.create(
         unit=unit, rule=model.rules.get(), vehicle=vehicle, state="window open", clock="distance",
         used_share=0.96, due_on="2026-03-22", due_low_on="2026-03-18", due_high_on="2026-03-26",
-        book_by="2026-03-17", due_clock="distance", facts={"carried": 1.5, "missing": []},
-        sentence=f"{number} has used 96 % of its distance.", worked_out_for=TODAY,
+        book_by="2026-03-17", due_clock="distance", worked_out_for=TODAY,
     )  # fmt: skip
     job = Job.objects.create(
         code=f"{number}-J1", unit=unit, vehicle=vehicle, state="handed back", done_on="2025-01-14", in_l=3.6

@@ -73,7 +73,7 @@ class House:
             rule = IntervalRuleFactory(unit_model=model)
             DueLine.objects.create(
                 unit=unit, rule=rule, vehicle=vehicle, state="not yet", due_on=datetime.date(2026, 6, 1 + number),
-                facts={"cycle_days": 365.25}, sentence="Due in June.", worked_out_for=NOW.date(),
+                cycle_days=365.25, worked_out_for=NOW.date(),
             )  # fmt: skip
             self.models[code] = model
 

@@ -8,6 +8,7 @@ from shop import clock
 from shop.models import DueLine, LastService, SeverityFactor, Unit
 from shop.selectors.core_inputs import gather
 from shop.services.due import due_refresh_now
+from tests.lines import told_line
 from tests.shop.web.conftest import NOW, TODAY, Yard
 
 WEEK = datetime.timedelta(days=7)
@@ -33,7 +34,7 @@ def line_now():
     line = DueLine.objects.filter(unit__code="A1-TB6").select_related("vehicle").first()
     vehicle_pk = line.vehicle_id if line else Unit.objects.get(code="A1-TB6").fittings.get().vehicle_id
     due_refresh_now([vehicle_pk])
-    return DueLine.objects.get(unit__code="A1-TB6")
+    return told_line(unit__code="A1-TB6")
 
 
 def test_distance_before_a_change_counts_with_the_old_severity(yard):

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from shop import clock
-from shop.models import DueLine, LastService, RuleVersion, SeverityFactor, Unit, Vehicle
+from shop.models import LastService, RuleVersion, SeverityFactor, Unit, Vehicle
 from shop.selectors.core_inputs import gather
 from shop.services.due import due_refresh_now
 from shop.services.job_standing import standing_at
 from shop.services.jobs import JobReport, job_close
 from shop.services.last_service import Totals
 from tests.factories import PersonFactory
+from tests.lines import told_line
 from tests.shop.web.conftest import NOW, TODAY, Yard
 
 SCHEDULED = RuleVersion.Cadence.FROM_SCHEDULED
@@ -77,7 +78,7 @@ def test_by_default_it_counts_from_the_job(yard, used_km):
 
 def test_the_sentence_says_so(yard):
     close(yard, "A1", 63_000, cadence=SCHEDULED)
-    line = DueLine.objects.get(unit__code="A1-TB6")
+    line = told_line(unit__code="A1-TB6")
     assert "counted from the scheduled point, 3 000 km before the last job" in line.sentence
     assert "carried over" not in line.sentence
     assert line.facts["cadence"] == SCHEDULED

@@ -24,7 +24,7 @@ from shop.models import (
     UnitModel,
     Vehicle,
 )
-from shop.selectors.due_today import brought_to_today
+from shop.selectors.due_today import explained
 from shop.services.daily_run import run_steps
 from shop.services.due import due_refresh_depot
 from shop.services.marks import fleet_mark, vehicles_mark
@@ -70,7 +70,7 @@ def go_to(yard, day):
 
 def shown():
     """Return what anybody sees of every line today."""
-    lines = brought_to_today(
+    lines = explained(
         DueLine.objects.select_related("vehicle__depot", "unit", "rule").order_by("unit__code", "rule")
     )
     return [
@@ -95,7 +95,7 @@ def test_a_unit_without_news_is_not_written_but_shown_as_of_today(yard):
     go_to(yard, TODAY + datetime.timedelta(days=10))
     stored = DueLine.objects.select_related("vehicle__depot").get(unit__code="A1-TB6")
     assert (stored.used_share, stored.worked_out_for) == (before.used_share, TODAY)
-    (today,) = brought_to_today([stored])
+    (today,) = explained([stored])
     # 150 km a day, 10 days, of 60 000 km.
     assert today.used_share - before.used_share == pytest.approx(10 * 150 / 60_000, rel=1e-6)
     assert "21 500" in today.sentence.replace("\u202f", " ")
@@ -106,10 +106,10 @@ def test_only_what_may_have_changed_is_worked_out(yard):
     day = TODAY + datetime.timedelta(days=1)
     clock.pin(datetime.datetime.combine(day, datetime.time(4, 30), datetime.UTC))
     report = due_refresh_depot(yard.depot.pk, day)
-    # A3 and A4, A5 stand in or past their window; A2 opens at 54 000 km in seven days.
-    assert report.lines == 3
+    # No line reaches a day that counts on the morrow: A2 opens at 54 000 km, in seven days.
+    assert report.lines == 0
     vehicles_mark([Vehicle.objects.get(number="A1").pk])
-    assert due_refresh_depot(yard.depot.pk, day).lines == 4
+    assert due_refresh_depot(yard.depot.pk, day).lines == 1
     assert not Mark.objects.exists()
 
 

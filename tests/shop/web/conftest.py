@@ -31,6 +31,7 @@ from tests.factories import (
     UnitFactory,
     VehicleFactory,
 )
+from tests.lines import told_line
 
 NOW = datetime.datetime(2026, 3, 2, 4, 30, tzinfo=datetime.UTC)
 TODAY = datetime.date(2026, 3, 2)
@@ -110,7 +111,7 @@ class Yard:
         assert not run.error
 
     def line(self, number: str) -> DueLine:
-        return DueLine.objects.get(vehicle__number=number)
+        return told_line(vehicle__number=number)
 
 
 @pytest.fixture(autouse=True)

@@ -52,9 +52,7 @@ def test_yesterday_is_told_only_when_it_is_known(foreman, yard):
     assert "yesterday" not in foreman.get("/").content.decode().split("</ul>")[0]
     StateChange.objects.update(day=TODAY - datetime.timedelta(days=3))
     line = yard.line("K02")
-    StateChange.objects.create(
-        unit=line.unit, rule=line.rule, day=TODAY, from_state="due", to_state="late", sentence="late"
-    )
+    StateChange.objects.create(unit=line.unit, rule=line.rule, day=TODAY, from_state="due", to_state="late")
     page = foreman.get("/").content.decode()
     told = re.findall(r'<span class="was">([^<]+)</span>', page)
     assert told[:2] == ["yesterday 0", "yesterday 2"]

@@ -5,6 +5,7 @@ import datetime
 import pytest
 
 from shop.models import ChangeRecord, DueLine, SeverityFactor, TemperatureHours, Unit
+from tests.lines import told_line
 from tests.shop.web.conftest import TODAY
 
 PAGE = "/units/K01-TB6/severity"
@@ -82,7 +83,7 @@ def test_two_months_of_hours_propose_a_step_a_person_takes_up(foreman):
     assert measured.applies_from == datetime.date(2026, 3, 1)
     page = foreman.get(PAGE).content.decode()
     assert "set aside: measured counts" in page
-    assert DueLine.objects.get(unit__code="K01-TB6").facts["severity"] == measured.factor
+    assert told_line(unit__code="K01-TB6").facts["severity"] == measured.factor
     again = foreman.post(f"{PAGE}/measured", follow=True).content.decode()
     assert "nothing to take up" in again
 

@@ -76,7 +76,6 @@ def test_holds_and_changes_of_state_are_part_of_the_history(foreman, yard):
         day="2026-02-10",
         from_state="not yet",
         to_state="window open",
-        sentence="opened",
     )
     page = text(foreman, "/units/K01-TB6")
     assert "the fluid changes with the recall" in page

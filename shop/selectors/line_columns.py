@@ -1,0 +1,259 @@
+"""What the lines of many units count from, read in columns: the fast way, for ordinary units.
+
+A unit with a season, a severity, a leaving day or a service that counts from its scheduled point is only named:
+`shop/selectors/core_inputs.py` reads it row by row. Both hand what they read to `shop/selectors/line_clocks.py`.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from intervals.as_driven import Wear
+from intervals.due import Clock, TimeClock
+from intervals.usage import Usage
+from shop.models import LastService, Meter, RuleVersion
+from shop.selectors.column_reading import (
+    UNKNOWN,
+    day_number,
+    flag,
+    keys_param,
+    one_of,
+    place_of,
+    rank_in,
+    read_columns,
+    taken,
+)
+from shop.selectors.core_inputs import versions_in_force
+from shop.selectors.line_clocks import LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
+from shop.selectors.meter_usage import usage_columns
+
+FloatArray = npt.NDArray[np.float64]
+Columns = dict[str, FloatArray]
+
+SCHEDULED = " or ".join(
+    f"l.{name} is not null" for name in ("scheduled_on", "scheduled_unit_km", "scheduled_unit_h")
+)
+LAST_FIGURES = (
+    "unit_km", "unit_h", "age_km", "age_h", "age_days", "run_limit_km", "run_limit_h", "run_limit_days",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class LineColumns:
+    """The lines of ordinary units in columns, and the arrays `compute_due` takes.
+
+    Attributes:
+        unit, rule, vehicle: keys of each line.
+        done_day: ordinal of the last job; nan when not known.
+        distance, hours, time, opens_share, closes_share: as `compute_due` takes them.
+        distance_usage, hours_usage: use of the meters the lines count on.
+        others: keys of the units that have to be read row by row.
+    """
+
+    unit: FloatArray
+    rule: FloatArray
+    vehicle: FloatArray
+    done_day: FloatArray
+    distance: Clock
+    hours: Clock
+    time: TimeClock
+    opens_share: FloatArray
+    closes_share: FloatArray
+    distance_usage: Usage
+    hours_usage: Usage
+    others: FloatArray
+
+
+def gather_columns(as_of: date, unit_pks: FloatArray) -> LineColumns:
+    """Gather the lines of units fitted now in vehicles that have not left; five queries whatever their number.
+
+    as_of: the local day to work out. unit_pks: keys of the units.
+    """
+    versions = versions_in_force(as_of, _models_of(unit_pks))
+    kinds = sorted({kind for _, kind in versions if kind})
+    fitted = _fitted(as_of, unit_pks, kinds)
+    rows, version_rows, table = _under_rules(fitted, kinds, versions)
+    lines = {name: column[rows] for name, column in fitted.items()}
+    subjects = sorted({version.rule.subject for version in table})
+    last = _last_services(unit_pks, subjects)
+    subject = np.array([subjects.index(version.rule.subject) for version in table], dtype=np.float64)
+    place = place_of(
+        lines["unit"] * len(subjects) + subject[version_rows], last["unit"] * len(subjects) + last["subject"]
+    )
+    is_from_schedule = np.array(
+        [version.cadence == RuleVersion.Cadence.FROM_SCHEDULED for version in table], dtype=np.bool_
+    )
+    is_other = (lines["is_other"] > 0) | (
+        is_from_schedule[version_rows] & (taken(last["is_scheduled"], place) > 0)
+    )
+    others = np.unique(lines["unit"][is_other])
+    keep = ~np.isin(lines["unit"], others)
+    own = {name: column[keep] for name, column in lines.items()}
+    own |= {name: taken(last[name], place[keep]) for name in ("done_day", *LAST_FIGURES)}
+    return _with_clocks(as_of, own, version_rows[keep], table, others)
+
+
+def _with_clocks(
+    as_of: date,
+    own: Columns,
+    version_rows: npt.NDArray[np.int64],
+    table: list[RuleVersion],
+    others: FloatArray,
+) -> LineColumns:
+    def of_rule(name: str) -> FloatArray:
+        values = [getattr(version, name) for version in table]
+        return np.array([np.nan if value is None else value for value in values], dtype=np.float64)[
+            version_rows
+        ]
+
+    nothing = np.zeros(len(version_rows))
+    record = LineRecord(
+        done_day=own["done_day"],
+        months=of_rule("interval_months"),
+        carried_days=own["age_days"],
+        run_limit_days=own["run_limit_days"],
+        scheduled_days=nothing,
+        severity=nothing + 1.0,
+        assumed_freshness_share=of_rule("assumed_freshness_share"),
+        cap_share=of_rule("cap_share"),
+        opens_share=of_rule("opens_share"),
+        closes_share=of_rule("closes_share"),
+        policies=np.array([version.policy for version in table], dtype=np.str_)[version_rows],
+    )
+    usages = _usages(as_of, own["vehicle"])
+    clocks = [
+        meter_clock(
+            as_of,
+            record,
+            MeterRecord(
+                limit=of_rule(f"interval_{end}"),
+                at_job=own[f"unit_{end}"],
+                unit_at_fit=own[f"unit_{end}_at_fit"],
+                vehicle_at_fit=own[f"vehicle_{end}_at_fit"],
+                carried=own[f"age_{end}"],
+                run_limit=own[f"run_limit_{end}"],
+                scheduled=nothing,
+            ),
+            usage,
+            UseAhead.as_measured(usage),
+            Wear.even(len(nothing)),
+        )
+        for end, usage in zip(("km", "h"), usages, strict=True)
+    ]
+    return LineColumns(
+        unit=own["unit"],
+        rule=np.array([version.rule_id for version in table], dtype=np.float64)[version_rows],
+        vehicle=own["vehicle"],
+        done_day=own["done_day"],
+        distance=clocks[0],
+        hours=clocks[1],
+        time=time_clock(as_of, record),
+        opens_share=record.opens_share,
+        closes_share=record.closes_share,
+        distance_usage=usages[0],
+        hours_usage=usages[1],
+        others=others,
+    )
+
+
+def _models_of(unit_pks: FloatArray) -> set[int]:
+    found = read_columns(
+        {"model": "s.unit_model_id"},
+        f"from (select distinct u.unit_model_id from shop_unit u where {one_of('u.id')}) s",
+        [keys_param(unit_pks)],
+    )
+    return {int(pk) for pk in found["model"]}
+
+
+def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:
+    """Read the fittings that count on a day; `kind` is the place in `kinds`, or nan."""
+    kind, kind_params = rank_in("v.kind", kinds)
+    is_other = (
+        "v.season_id is not null or v.leaves_on is not null or exists "
+        "(select 1 from shop_severityfactor s where s.unit_id = f.unit_id and s.applies_from <= %s)"
+    )
+    figures = [f"{owner}_{end}_at_fit" for owner in ("unit", "vehicle") for end in ("km", "h")]
+    return read_columns(
+        {
+            "unit": "f.unit_id", "vehicle": "f.vehicle_id", "model": "u.unit_model_id", "kind": kind,
+            "is_other": flag(is_other), **{name: f"f.{name}" for name in figures},
+        },
+        "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
+        f"where f.removed_on is null and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')}",
+        [*kind_params, as_of.isoformat(), as_of.isoformat(), keys_param(unit_pks)],
+    )  # fmt: skip
+
+
+def _under_rules(
+    fitted: Columns, kinds: list[str], versions: dict[tuple[int, str], list[tuple[object, RuleVersion]]]
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], list[RuleVersion]]:
+    """Return, line by line, the place of its fitting and of its rule version, and the versions."""
+    table: list[RuleVersion] = []
+    rows, version_rows = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.int64)]
+    group = fitted["model"] * (len(kinds) + 1) + np.nan_to_num(fitted["kind"], nan=float(len(kinds)))
+    for key in np.unique(group):
+        model_pk, kind = int(key // (len(kinds) + 1)), int(key % (len(kinds) + 1))
+        name = kinds[kind] if kind < len(kinds) else ""
+        own = versions.get((model_pk, name), versions.get((model_pk, ""), []))
+        members = np.flatnonzero(group == key)
+        for _, version in own:
+            rows.append(members)
+            version_rows.append(np.full(len(members), len(table)))
+            table.append(version)
+    return np.concatenate(rows), np.concatenate(version_rows), table
+
+
+def _last_services(unit_pks: FloatArray, subjects: list[str]) -> Columns:
+    """Read where the units stand; `subject` is the place in `subjects`."""
+    subject, params = rank_in("l.subject", subjects)
+    names = {name: f"l.{name}" for name in LAST_FIGURES}
+    found = read_columns(
+        {
+            "unit": "l.unit_id", "subject": subject, "done_day": day_number("l.done_on"),
+            "is_scheduled": flag(SCHEDULED), **names,
+        },
+        f"from {LastService._meta.db_table} l where {one_of('l.unit_id')}",
+        [*params, keys_param(unit_pks)],
+    )  # fmt: skip
+    is_asked = np.isfinite(found["subject"])
+    return {name: column[is_asked] for name, column in found.items()}
+
+
+def _usages(as_of: date, vehicles: FloatArray) -> tuple[Usage, Usage]:
+    """Return the use of the vehicles' odometers and hour meters, line by line; nan where there is no meter."""
+    meters = read_columns(
+        {
+            "meter": "m.id",
+            "vehicle": "m.vehicle_id",
+            "is_hours": flag("m.kind = %s"),
+            "class_rate": "m.class_rate_per_day",
+        },
+        f"from {Meter._meta.db_table} m where {one_of('m.vehicle_id')}",
+        [Meter.Kind.HOURS, keys_param(np.unique(vehicles))],
+    )
+    usage = usage_columns(meters["meter"], meters["class_rate"], as_of)
+    is_hours = meters["is_hours"] > 0
+    return _of_lines(usage, meters["vehicle"], ~is_hours, vehicles), _of_lines(
+        usage, meters["vehicle"], is_hours, vehicles
+    )
+
+
+def _of_lines(
+    usage: Usage, owners: FloatArray, is_kind: npt.NDArray[np.bool_], vehicles: FloatArray
+) -> Usage:
+    held = np.flatnonzero(is_kind)
+    place = place_of(vehicles, owners[held])
+    has_meter = place != UNKNOWN
+    at = held[place[has_meter]]
+
+    def spread(values: npt.NDArray[np.generic], empty: float) -> npt.NDArray[np.generic]:
+        column = np.full(len(vehicles), empty, dtype=values.dtype)
+        column[has_meter] = values[at]
+        return column
+
+    without = dict.fromkeys(Usage.__slots__, np.nan) | dict.fromkeys(
+        ("intervals_used", "is_class_rate", "reason"), 0
+    )
+    return Usage(*(spread(getattr(usage, name), without[name]) for name in Usage.__slots__))
