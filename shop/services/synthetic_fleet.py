@@ -1,48 +1,47 @@
-"""A made-up fleet of any size in an empty database, for measuring."""
+"""A made-up fleet of any size in an empty database, for measuring; the database makes the rows itself."""
 
 import datetime
-from collections.abc import Iterable, Iterator
-from typing import TypeVar
 
-import numpy as np
-from django.db import models
+from django.db import connection, transaction
 
-from shop import clock
-from shop.models import (
-    CardFigure,
-    Depot,
-    Fitting,
-    IntervalRule,
-    LastService,
-    Meter,
-    Product,
-    Reading,
-    RuleVersion,
-    Unit,
-    UnitModel,
-    Vehicle,
-)
-
-Row = TypeVar("Row", bound=models.Model)
+from shop.models import CardFigure, Depot, IntervalRule, Product, RuleVersion, UnitModel
 
 READINGS = 12
-AT_ONCE = 5_000
 KINDS = (
     # model, kind of unit, interval km, months, total fill
     ("BOX", UnitModel.Kind.AUTOMATIC, 60_000.0, 48, 11.0),
     ("AXLE", UnitModel.Kind.AXLE, 80_000.0, 48, 2.2),
     ("ENGINE", UnitModel.Kind.ENGINE, 30_000.0, 12, 6.8),
 )
+PRIME = 10_007
+"""Made-up shares repeat after so many vehicles, which no measure here can notice."""
 
 
-def fleet_build(vehicles: int, as_of: datetime.date, seed: int = 1) -> Depot:
+def fleet_build(vehicles: int, as_of: datetime.date) -> Depot:
     """Fill an empty database with vehicles of three units and twelve weekly readings each, and return their depot."""
     depot = Depot.objects.create(code="MADE", name="Made-up yard")
     depot.refresh_from_db()
-    unit_models = [_model(*kind) for kind in KINDS]
-    rng = np.random.default_rng(seed)
-    for first in range(0, vehicles, AT_ONCE):
-        _build_some(depot, unit_models, first, min(AT_ONCE, vehicles - first), as_of, rng)
+    models = [_model(*kind) for kind in KINDS]
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(
+            f"create temporary table made as with recursive t(n) as (select 1 union all select n + 1 from t "
+            f"where n < {vehicles}) select n, 40.0 + 180.0 * {_share(1)} as per_day, "
+            f"20000.0 + 280000.0 * {_share(2)} as total, n % 7 as late from t"
+        )
+        cursor.execute(
+            "insert into shop_vehicle (number, name, kind, note, depot_id) "
+            f"select {_number()}, 'Made-up van', 'van', '', {depot.pk} from made order by n"
+        )
+        cursor.execute(
+            "insert into shop_meter (vehicle_id, kind, shown_in) select v.id, 'odometer', 'km' from shop_vehicle v"
+        )
+        _readings(cursor, as_of)
+        for model, (_, _, interval_km, months, _) in zip(models, KINDS, strict=True):
+            _units(cursor, model, interval_km, months, as_of)
+        cursor.execute("drop table made")
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("analyze")
     return depot
 
 
@@ -62,55 +61,62 @@ def _model(code: str, kind: str, interval_km: float, months: int, total_l: float
     return model
 
 
-def _build_some(
-    depot: Depot,
-    unit_models: list[UnitModel],
-    first: int,
-    count: int,
-    as_of: datetime.date,
-    rng: np.random.Generator,
-) -> None:
-    vehicles = _made(
-        Vehicle,
-        (
-            Vehicle(depot=depot, number=f"M{first + n:07}", name="Made-up van", kind="van")
-            for n in range(count)
-        ),
-    )
-    meters = _made(Meter, (Meter(vehicle=vehicle, kind="odometer", shown_in="km") for vehicle in vehicles))
-    per_day, total = rng.uniform(40.0, 220.0, count), rng.uniform(20_000.0, 300_000.0, count)
-    steps = np.cumsum(rng.gamma(16.0, 7.0 / 16.0, (count, READINGS)) * per_day[:, None], axis=1)
-    late = rng.integers(0, 7, count)
-    _made(Reading, _readings(meters, total, steps, late, as_of))
-    fittings, services = [], []
-    for model, (_, _, interval_km, months, _) in zip(unit_models, KINDS, strict=True):
-        own = _made(
-            Unit, (Unit(code=f"{vehicle.number}-{model.code}", unit_model=model) for vehicle in vehicles)
+def _readings(cursor, as_of: datetime.date) -> None:
+    for week in range(READINGS):
+        ago = f"{7 * (READINGS - 1 - week)} + m.late"
+        # A week's use, and up to six tenths of one more or less.
+        total = f"round(cast(m.total + m.per_day * 7 * ({week} + 0.6 * {_share(10 + week, 'm.n')}) as numeric), 1)"
+        cursor.execute(
+            "insert into shop_reading (meter_id, read_at, read_on, source, raw_text, raw_value, true_total, status, "
+            f"question_code, question, answer) select t.id, {_instant(as_of, ago)}, {_day(as_of, ago)}, 'telematics', "
+            f"'', {total}, {total}, 'accepted', '', '', '' from made m join shop_vehicle v on v.number = "
+            f"{_number('m.n')} join shop_meter t on t.vehicle_id = v.id order by t.id"
         )
-        used = rng.uniform(0.0, 1.05, count)
-        for place, unit in enumerate(own):
-            now = total[place] + steps[place, -1]
-            done_on = as_of - datetime.timedelta(days=int(used[place] * months * 30))
-            fittings.append(Fitting(unit=unit, vehicle=vehicles[place], position=model.code.lower()))
-            services.append(
-                LastService(unit=unit, done_on=done_on, unit_km=max(0.0, now - used[place] * interval_km))
-            )
-    _made(Fitting, fittings)
-    _made(LastService, services)
 
 
-def _readings(
-    meters: list[Meter], total: np.ndarray, steps: np.ndarray, late: np.ndarray, as_of: datetime.date
-) -> Iterator[Reading]:
-    for place, meter in enumerate(meters):
-        for week in range(READINGS):
-            day = as_of - datetime.timedelta(days=int(7 * (READINGS - 1 - week) + late[place]))
-            value = round(float(total[place] + steps[place, week]), 1)
-            yield Reading(
-                meter=meter, read_at=clock.local_instant(day, datetime.time(6), "Europe/Berlin"), read_on=day,
-                source=Reading.Source.TELEMATICS, raw_value=value, raw_text=f"{value:g}", true_total=value,
-            )  # fmt: skip
+def _units(cursor, model: UnitModel, interval_km: float, months: int, as_of: datetime.date) -> None:
+    code = f"v.number || '-{model.code}'"
+    used = f"1.05 * {_share(100 + model.pk, 'm.n')}"
+    now = f"m.total + m.per_day * 7 * {READINGS - 1}"
+    cursor.execute(
+        "insert into shop_unit (code, unit_model_id, serial, note) "
+        f"select {code}, {model.pk}, '', '' from shop_vehicle v order by v.id"
+    )
+    joined = f"from shop_vehicle v join shop_unit u on u.code = {code}"
+    cursor.execute(
+        "insert into shop_fitting (unit_id, vehicle_id, position, vehicle_km_at_fit, vehicle_h_at_fit, "
+        f"unit_km_at_fit, unit_h_at_fit) select u.id, v.id, '{model.code.lower()}', 0, 0, 0, 0 {joined} order by u.id"
+    )
+    cursor.execute(
+        "insert into shop_lastservice (unit_id, subject, done_on, unit_km, age_km, age_h, age_days, is_age_assumed, "
+        f"parcels, batch) select u.id, 'fluid', {_day(as_of, f'cast({used} * {months * 30} as integer)')}, "
+        f"case when {now} < {used} * {interval_km} then 0 else {now} - {used} * {interval_km} end, 0, 0, 0, "
+        f"{'false' if connection.vendor == 'postgresql' else 0}, '[]', '' {joined} "
+        f"join made m on {_number('m.n')} = v.number order by u.id"
+    )
 
 
-def _made(model: type[Row], rows: Iterable[Row]) -> list[Row]:
-    return list(model._default_manager.bulk_create(rows, batch_size=AT_ONCE))
+def _share(salt: int, n: str = "n") -> str:
+    """Return the SQL of a made-up share from 0 to under 1, another for each vehicle and salt."""
+    return (
+        f"((({n} * {7919 + 2 * salt} + {salt} * 104729 + ({n} * {n} % 9973) * {salt}) % {PRIME}) / {PRIME}.0)"
+    )
+
+
+def _number(n: str = "n") -> str:
+    return f"'M' || substr(cast(10000000 + {n} as text), 2)"
+
+
+def _day(as_of: datetime.date, days_ago: str) -> str:
+    if connection.vendor == "postgresql":
+        return f"(date '{as_of}' - ({days_ago}))"
+    return f"date('{as_of}', '-' || ({days_ago}) || ' days')"
+
+
+def _instant(as_of: datetime.date, days_ago: str) -> str:
+    day = _day(as_of, days_ago)
+    return (
+        f"(({day} + time '05:00') at time zone 'UTC')"
+        if connection.vendor == "postgresql"
+        else f"{day} || ' 05:00:00'"
+    )
