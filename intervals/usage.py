@@ -103,6 +103,25 @@ def usage_from_readings(
     return Usage(*(np.concatenate([getattr(block, name) for block in blocks]) for name in Usage.__slots__))
 
 
+def busiest_per_day(
+    day_numbers: FloatArray, totals: FloatArray, stretches: int = 60, least_stretches: int = 8
+) -> FloatArray:
+    """Return (n,) the most use a day between neighbouring readings; nan with fewer than ``least_stretches`` of them.
+
+    Args:
+        day_numbers, totals: as for `usage_from_readings`, without gaps at the front.
+        stretches: how many of the latest stretches count.
+        least_stretches: how many it takes to tell.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rates = np.diff(totals, axis=1) / np.diff(day_numbers, axis=1)
+    known = np.isfinite(rates)
+    from_the_end = known.sum(axis=1)[:, None] - np.cumsum(known, axis=1)
+    counts = known & (from_the_end < stretches)
+    most = np.where(counts, rates, -np.inf).max(axis=1, initial=-np.inf)
+    return np.where(counts.sum(axis=1) >= least_stretches, most, np.nan)
+
+
 def _usage_block(
     days: FloatArray, totals: FloatArray, as_of: int, class_rate: FloatArray, window_days: int
 ) -> Usage:

@@ -1,6 +1,7 @@
 """The Django app that keeps the records and shows them."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ShopConfig(AppConfig):
@@ -12,3 +13,6 @@ class ShopConfig(AppConfig):
     def ready(self) -> None:
         """Load the Celery app here, so that importing the pure rooms never loads Django."""
         import shop.celery  # noqa: F401
+        from shop.services.kept_use import lay_triggers
+
+        post_migrate.connect(lay_triggers, sender=self)

@@ -10,7 +10,7 @@ from shop.models.learning import CardProposal
 from shop.models.measuring import FluidSample, MeasuringTool
 from shop.models.orders import KitPart, OrderedLine, Pack, ProposedLine, Supplier
 from shop.models.people import Person
-from shop.models.readings import Meter, MeterChange, Reading
+from shop.models.readings import Meter, MeterChange, MeterUse, Reading
 from shop.models.recalls import Recall, RecallClosing
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor, TemperatureHours
 from shop.models.runs import DailyRun
@@ -45,6 +45,7 @@ __all__ = [
     "MeasuringTool",
     "Meter",
     "MeterChange",
+    "MeterUse",
     "MixingBan",
     "OrderMail",
     "OrderedLine",

@@ -33,6 +33,29 @@ class Meter(models.Model):
         return f"{self.vehicle.number} {self.kind}"
 
 
+class MeterUse(models.Model):
+    """What a meter's accepted readings come to, kept so that no run has to read them again.
+
+    The database drops the row when a reading of the meter comes, changes or goes (`shop/services/kept_use.py`), and
+    who needs it next works it out anew. Figures are those of `intervals.usage.Usage`; empty is not known.
+    """
+
+    meter = models.OneToOneField(Meter, on_delete=models.CASCADE, primary_key=True, related_name="use")
+    rate_per_day = models.FloatField(null=True)
+    sigma_per_sqrt_day = models.FloatField(null=True)
+    last_total = models.FloatField(null=True)
+    last_day = models.DateField(null=True)
+    intervals_used = models.IntegerField()
+    is_class_rate = models.BooleanField()
+    reason = models.SmallIntegerField(help_text="Place in `intervals.usage.REASONS`.")
+    busiest_per_day = models.FloatField(
+        null=True, help_text="Most use a day between two readings, km or h, where there are enough to tell."
+    )
+
+    def __str__(self) -> str:
+        return f"use of {self.meter_id}"
+
+
 class MeterChange(models.Model):
     """The meter was replaced or rolled over; values as the meter showed them."""
 

@@ -1,13 +1,15 @@
 """Which units a daily run has to work out: those with news, and those a day that counts has come for."""
 
+from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
 import numpy.typing as npt
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
-from shop.models import DueLine, Fitting, Hold, Recall, RuleVersion, SeverityFactor
+from shop.models import DueLine, Fitting, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
 from shop.selectors.column_reading import keys_param, one_of, read_columns
+from shop.selectors.recalls import recalled_vehicles
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,39 +24,43 @@ def due_candidates(depot_pk: int, marked: FloatArray, since: date, as_of: date) 
 
     marked: keys of vehicles with news. since: day of the last run that is done.
     """
-    changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of)
     passed = Q(applies_from__gt=since, applies_from__lte=as_of)
-    rules = RuleVersion.objects.filter(passed)
-    factors = SeverityFactor.objects.filter(passed | Q(ends_on__gt=since, ends_on__lte=as_of))
     begun = {"from_day__gt": since, "from_day__lte": as_of}
-    fitted = Fitting.objects.filter(vehicle__depot=depot_pk)
+    vehicles = {
+        *Hold.objects.filter(**begun).values_list("vehicle", flat=True),
+        *recalled_vehicles(list(Recall.objects.filter(**begun).values_list("pk", flat=True))),
+        *Vehicle.objects.filter(
+            depot=depot_pk, leaves_on__gte=since, leaves_on__lt=as_of
+        ).values_list("pk", flat=True),
+    }  # fmt: skip
+    factors = SeverityFactor.objects.filter(passed | Q(ends_on__gt=since, ends_on__lte=as_of))
+    models = set(RuleVersion.objects.filter(passed).values_list("rule__unit_model", flat=True))
+    changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of)
     found = [
-        read_columns(
-            {"unit": "f.unit_id"}, f"from shop_fitting f where {one_of('f.vehicle_id')}", [keys_param(marked)]
-        )["unit"],
-        *(
-            np.array(list(units), dtype=np.float64)
-            for units in (
-                changing.values_list("unit", flat=True),
-                _units(fitted.filter(unit__unit_model__in=rules.values("rule__unit_model"))),
-                _units(fitted.filter(unit__in=factors.values("unit"))),
-                _units(fitted.filter(vehicle__in=_recalled(Recall.objects.filter(**begun)))),
-                _units(fitted.filter(vehicle__in=Hold.objects.filter(**begun).values("vehicle"))),
-                _units(fitted.filter(vehicle__leaves_on__gte=since, vehicle__leaves_on__lt=as_of)),
-            )
-        ),
+        _units_of(depot_pk, "f.vehicle_id", np.concatenate([marked, _keys(vehicles)])),
+        _units_of(depot_pk, "f.unit_id", _keys(factors.values_list("unit", flat=True))),
+        _units_of(depot_pk, "u.unit_model_id", _keys(models)),
+        _keys(changing.values_list("unit", flat=True)),
     ]
     return np.unique(np.concatenate(found))
 
 
-def _units(fittings: QuerySet[Fitting]) -> QuerySet[Fitting, int]:
-    return fittings.values_list("unit", flat=True)
+def units_of_depot(depot_pk: int) -> FloatArray:
+    """Return the keys of all units that are or were fitted in a depot's vehicles."""
+    return _keys(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
 
 
-def _recalled(recalls: QuerySet[Recall]) -> QuerySet[Fitting]:
-    """Return the vehicles recalls may be about: those named and those that carry a unit model named."""
-    return (
-        Fitting.objects.filter(removed_on__isnull=True)
-        .filter(Q(unit__unit_model__recalls__in=recalls) | Q(vehicle__recalls__in=recalls))
-        .values("vehicle")
-    )
+def _units_of(depot_pk: int, column: str, keys: FloatArray) -> FloatArray:
+    """Return the units of a depot whose fitting, unit or unit model is one of some; no query without any."""
+    if not len(keys):
+        return keys
+    return read_columns(
+        {"unit": "f.unit_id"},
+        "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
+        f"where v.depot_id = %s and {one_of(column)}",
+        [depot_pk, keys_param(keys)],
+    )["unit"]
+
+
+def _keys(pks: Iterable[int]) -> FloatArray:
+    return np.array(list(pks), dtype=np.float64)

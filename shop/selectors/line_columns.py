@@ -13,7 +13,7 @@ import numpy.typing as npt
 from intervals.as_driven import Wear
 from intervals.due import Clock, TimeClock
 from intervals.usage import Usage
-from shop.models import LastService, Meter, RuleVersion
+from shop.models import LastService, RuleVersion
 from shop.selectors.column_reading import (
     UNKNOWN,
     day_number,
@@ -27,7 +27,7 @@ from shop.selectors.column_reading import (
 )
 from shop.selectors.core_inputs import versions_in_force
 from shop.selectors.line_clocks import LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
-from shop.selectors.meter_usage import usage_columns
+from shop.selectors.meter_usage import kept_usage
 
 FloatArray = npt.NDArray[np.float64]
 Columns = dict[str, FloatArray]
@@ -223,20 +223,11 @@ def _last_services(unit_pks: FloatArray, subjects: list[str]) -> Columns:
 
 def _usages(as_of: date, vehicles: FloatArray) -> tuple[Usage, Usage]:
     """Return the use of the vehicles' odometers and hour meters, line by line; nan where there is no meter."""
-    meters = read_columns(
-        {
-            "meter": "m.id",
-            "vehicle": "m.vehicle_id",
-            "is_hours": flag("m.kind = %s"),
-            "class_rate": "m.class_rate_per_day",
-        },
-        f"from {Meter._meta.db_table} m where {one_of('m.vehicle_id')}",
-        [Meter.Kind.HOURS, keys_param(np.unique(vehicles))],
-    )
-    usage = usage_columns(meters["meter"], meters["class_rate"], as_of)
+    meters, usage = kept_usage(np.unique(vehicles), as_of)
     is_hours = meters["is_hours"] > 0
-    return _of_lines(usage, meters["vehicle"], ~is_hours, vehicles), _of_lines(
-        usage, meters["vehicle"], is_hours, vehicles
+    return (
+        _of_lines(usage, meters["vehicle"], ~is_hours, vehicles),
+        _of_lines(usage, meters["vehicle"], is_hours, vehicles),
     )
 
 

@@ -11,6 +11,7 @@ from intervals.usage import Usage, usage_from_readings
 from shop.models import Meter, Reading
 from shop.selectors.column_reading import (
     day_number,
+    flag,
     keys_param,
     one_of,
     place_of,
@@ -33,6 +34,9 @@ SOURCE_TRUST = [
 """Which source counts when two were read on one day: the first named. They are ranked, never averaged."""
 
 
+KEPT_NUMBERS = ("rate_per_day", "sigma_per_sqrt_day", "last_total", "intervals_used", "reason")
+
+
 def usage_of(meters: Collection[Meter], as_of: date) -> dict[int, tuple[float, ...]]:
     """Return, per meter, its usage figures (the fields of `Usage`) from the accepted readings up to a day."""
     by_pk = {meter.pk: meter for meter in meters}
@@ -47,10 +51,16 @@ def usage_of(meters: Collection[Meter], as_of: date) -> dict[int, tuple[float, .
 
 
 def usage_columns(meter_pks: FloatArray, class_rate_per_day: FloatArray, as_of: date) -> Usage:
-    """Return the usage of meters in the order of their keys; one query.
+    """Return the usage of meters in the order of their keys, from their readings; one query.
 
     meter_pks: (n,) keys, all different. class_rate_per_day: (n,) typical of the vehicle's class, nan where not known.
     """
+    days, totals = best_readings(meter_pks, as_of)
+    return usage_from_readings(days, totals, as_of.toordinal(), class_rate_per_day)
+
+
+def best_readings(meter_pks: FloatArray, as_of: date) -> tuple[FloatArray, FloatArray]:
+    """Return the days and true totals of the readings that count, one row for each meter, ascending, nan at the end."""
     read = _readings_that_count(meter_pks, as_of)
     places = place_of(read["meter"], meter_pks)
     # The most trusted source of a day counts, of one source the latest, of one instant the least.
@@ -64,7 +74,41 @@ def usage_columns(meter_pks: FloatArray, class_rate_per_day: FloatArray, as_of: 
     shape = (len(meter_pks), max(int(counts.max(initial=0)), 1))
     by_day, by_total = np.full(shape, np.nan), np.full(shape, np.nan)
     by_day[places, columns], by_total[places, columns] = days, totals
-    return usage_from_readings(by_day, by_total, as_of.toordinal(), class_rate_per_day)
+    return by_day, by_total
+
+
+def kept_usage(vehicle_pks: FloatArray, as_of: date) -> tuple[dict[str, FloatArray], Usage]:
+    """Return the meters of vehicles and what is kept of their use; one query, one more for readings after the day.
+
+    Returns the columns `meter`, `vehicle`, `is_hours`, and the usage in the same order. What is not kept is unknown.
+    """
+    meters = read_columns(
+        {
+            "meter": "m.id", "vehicle": "m.vehicle_id", "is_hours": flag("m.kind = %s"),
+            "class_rate": "m.class_rate_per_day", "last_day": day_number("k.last_day"),
+            **{name: f"k.{name}" for name in KEPT_NUMBERS},
+            "is_class_rate": flag("k.is_class_rate"),
+        },
+        f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
+        [Meter.Kind.HOURS, keys_param(vehicle_pks)],
+    )  # fmt: skip
+    usage = Usage(
+        rate_per_day=meters["rate_per_day"],
+        sigma_per_sqrt_day=meters["sigma_per_sqrt_day"],
+        last_total=meters["last_total"],
+        last_day=meters["last_day"],
+        stale_days=as_of.toordinal() - meters["last_day"],
+        intervals_used=np.nan_to_num(meters["intervals_used"]).astype(np.int64),
+        is_class_rate=meters["is_class_rate"] > 0,
+        reason=np.nan_to_num(meters["reason"]).astype(np.int64),
+    )
+    ahead = np.flatnonzero(meters["last_day"] > as_of.toordinal())
+    if len(ahead):
+        # A day before the last reading: what was not known then does not count.
+        then = usage_columns(meters["meter"][ahead], meters["class_rate"][ahead], as_of)
+        for name in Usage.__slots__:
+            getattr(usage, name)[ahead] = getattr(then, name)
+    return meters, usage
 
 
 def _readings_that_count(meter_pks: FloatArray, as_of: date) -> dict[str, FloatArray]:

@@ -9,9 +9,10 @@ import numpy.typing as npt
 from django.db.models import Q
 
 from intervals.due import STATES
-from shop.models import Fitting, Job, Recall, Vehicle
+from shop.models import Job, Recall, Vehicle
 from shop.selectors.due import AFTER_SEASON, LEAVING, MUST_NOT_MOVE, ON_HOLD, OVERLAYS
 from shop.selectors.holds import HoldFact, holds_in_force, holds_on
+from shop.selectors.recalls import recalled_vehicles
 from shop.selectors.seasons import is_in_season
 
 LEAVING_WITHIN_DAYS = 60
@@ -56,13 +57,15 @@ class OverlayFacts:
         return found
 
 
-def overlay_bits(as_of: date, lines: Mapping[str, npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+def overlay_bits(
+    as_of: date, lines: Mapping[str, npt.NDArray[np.float64]], carriers: Collection[int]
+) -> npt.NDArray[np.float64]:
     """Return what lies over lines given in columns: the sum of ``2**place`` over their overlays' places in OVERLAYS.
 
-    Only vehicles that can carry one are looked at; they are few.
+    carriers: the vehicles to look at, from `may_carry_overlays`.
     """
     bits = np.zeros(len(lines["unit_id"]))
-    touched = _may_carry_one(as_of) & {int(pk) for pk in np.unique(lines["vehicle_id"])}
+    touched = set(carriers) & {int(pk) for pk in np.unique(lines["vehicle_id"])} if carriers else set()
     if not touched:
         return bits
     vehicles = Vehicle.objects.select_related("season").in_bulk(touched)
@@ -78,15 +81,12 @@ def overlay_bits(as_of: date, lines: Mapping[str, npt.NDArray[np.float64]]) -> n
     return bits
 
 
-def _may_carry_one(as_of: date) -> set[int]:
+def may_carry_overlays(as_of: date) -> set[int]:
     """Return the vehicles with a no-touch season, a leaving day, work begun, a hold, or a recall that is about them."""
     by_nature = Vehicle.objects.filter(Q(leaves_on__isnull=False) | Q(season__is_no_touch=True))
-    recalls = Recall.objects.filter(from_day__lte=as_of)
-    recalled = Fitting.objects.filter(removed_on__isnull=True).filter(
-        Q(unit__unit_model__recalls__in=recalls) | Q(vehicle__recalls__in=recalls)
-    )
     found: set[int] = set(by_nature.values_list("pk", flat=True))
     found.update(Job.objects.filter(state__in=Job.MUST_NOT_MOVE).values_list("vehicle", flat=True))
     found.update(holds_in_force(as_of).values_list("vehicle", flat=True))
-    found.update(recalled.values_list("vehicle", flat=True))
+    recalls = list(Recall.objects.filter(from_day__lte=as_of).values_list("pk", flat=True))
+    found.update(recalled_vehicles(recalls))
     return found

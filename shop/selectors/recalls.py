@@ -80,6 +80,17 @@ def concerned_by(recalls: Collection[Recall], vehicle_pks: Collection[int]) -> l
     return found
 
 
+def recalled_vehicles(recall_pks: Collection[int]) -> set[int]:
+    """Return the vehicles that recalls may be about: those named and those that carry a unit model named."""
+    if not recall_pks:
+        return set()
+    named = Vehicle.objects.filter(recalls__in=recall_pks).values_list("pk", flat=True)
+    carrying = Fitting.objects.filter(
+        removed_on__isnull=True, unit__unit_model__recalls__in=recall_pks
+    ).values_list("vehicle", flat=True)
+    return {*named, *carrying}
+
+
 def open_recalls(as_of: datetime.date, vehicle_pks: Collection[int]) -> list[Concerned]:
     """Return the recalls open on some vehicles on a day."""
     recalls = list(_whole().filter(from_day__lte=as_of))

@@ -11,9 +11,9 @@ from django.db import transaction
 from intervals.due import compute_due
 from shop import clock
 from shop.models import DailyRun, Depot, Fitting
-from shop.selectors.column_reading import UNKNOWN, place_of, taken
+from shop.selectors.column_reading import UNKNOWN, keys_param, one_of, place_of, read_columns, taken
 from shop.selectors.core_inputs import gather
-from shop.selectors.due_candidates import due_candidates
+from shop.selectors.due_candidates import due_candidates, units_of_depot
 from shop.selectors.due_columns import (
     EVERY_DAY,
     Columns,
@@ -25,13 +25,14 @@ from shop.selectors.due_columns import (
     stored_columns,
 )
 from shop.selectors.line_columns import gather_columns
-from shop.selectors.overlays import overlay_bits
+from shop.selectors.overlays import may_carry_overlays, overlay_bits
 from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state_changes_add
+from shop.services.kept_use import use_keep
 from shop.services.marks import marks_take
 
 FloatArray = npt.NDArray[np.float64]
 
-UNITS_AT_ONCE = 15_000
+UNITS_AT_ONCE = 30_000
 """Memory stays bounded however large the fleet is."""
 
 
@@ -52,11 +53,11 @@ def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
     Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing. The
     caller holds the depots, so that no two refreshes add a line twice.
     """
-    unit_pks = np.unique(unit_pks)
-    # A share of the fleet at a time.
+    carriers = may_carry_overlays(as_of) if len(unit_pks) else set()
+    units = _by_vehicle(np.unique(unit_pks))
     parts = [
-        _refresh_some(as_of, unit_pks[at : at + UNITS_AT_ONCE])
-        for at in range(0, len(unit_pks), UNITS_AT_ONCE)
+        _refresh_some(as_of, units[at : at + UNITS_AT_ONCE], carriers)
+        for at in range(0, len(units), UNITS_AT_ONCE)
     ]
     return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
 
@@ -76,10 +77,8 @@ def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> D
             .first()
         )
         if is_full or last is None:
-            wanted = _keys(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
-        else:
-            wanted = due_candidates(depot_pk, marked, last, as_of)
-        return due_refresh(as_of, wanted)
+            return due_refresh(as_of, units_of_depot(depot_pk))
+        return due_refresh(as_of, due_candidates(depot_pk, marked, last, as_of))
 
 
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:
@@ -95,9 +94,23 @@ def _keys(pks: Collection[int]) -> FloatArray:
     return np.array(list(pks), dtype=np.float64)
 
 
-def _refresh_some(as_of: date, unit_pks: FloatArray) -> DueReport:
+def _by_vehicle(unit_pks: FloatArray) -> FloatArray:
+    """Return units with those of one vehicle beside each other, where they are too many to be taken at once."""
+    if len(unit_pks) <= UNITS_AT_ONCE:
+        return unit_pks
+    fitted = read_columns(
+        {"unit": "f.unit_id", "vehicle": "f.vehicle_id"},
+        f"from shop_fitting f where f.removed_on is null and {one_of('f.unit_id')}",
+        [keys_param(unit_pks)],
+    )
+    vehicles = taken(fitted["vehicle"], place_of(unit_pks, fitted["unit"]))
+    return unit_pks[np.argsort(vehicles, kind="stable")]
+
+
+def _refresh_some(as_of: date, unit_pks: FloatArray, carriers: Collection[int]) -> DueReport:
+    use_keep(unit_pks)
     new = worked_out(as_of, unit_pks)
-    new["overlays"] = overlay_bits(as_of, new)
+    new["overlays"] = overlay_bits(as_of, new, carriers)
     new["next_change_on"][new["overlays"] > 0] = EVERY_DAY.toordinal()
     old = stored_columns(unit_pks)
     # Rules are few: together with the unit their key is one number.

@@ -24,9 +24,9 @@ def fleet_build(vehicles: int, as_of: datetime.date) -> Depot:
     models = [_model(*kind) for kind in KINDS]
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(
-            f"create temporary table made as with recursive t(n) as (select 1 union all select n + 1 from t "
-            f"where n < {vehicles}) select n, 40.0 + 180.0 * {_share(1)} as per_day, "
-            f"20000.0 + 280000.0 * {_share(2)} as total, n % 7 as late from t"
+            "create temporary table made as with recursive t(n) as (select cast(1 as bigint) union all "
+            f"select n + 1 from t where n < {vehicles}) select n, 40.0 + 180.0 * {_share(1)} as per_day, "
+            f"20000.0 + 280000.0 * {_share(2)} as total, cast(n % 7 as integer) as late from t"
         )
         cursor.execute(
             "insert into shop_vehicle (number, name, kind, note, depot_id) "

@@ -1,0 +1,125 @@
+"""What is kept of the use of meters: dropped by the database with any news, worked out again by who needs it."""
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from django.db import connection
+
+from intervals.usage import busiest_per_day, usage_from_readings
+from shop.models import MeterUse
+from shop.selectors.column_reading import keys_param, one_of, read_columns
+from shop.selectors.meter_usage import best_readings
+from shop.services.column_writing import dates, day_sql, numbers, run, run_for_each, send
+
+FloatArray = npt.NDArray[np.float64]
+KEPT = ("rate_per_day", "sigma_per_sqrt_day", "last_total", "intervals_used", "is_class_rate", "reason")
+
+
+def use_keep(unit_pks: FloatArray) -> None:
+    """Work out and keep the use of those meters of units' vehicles of which nothing is kept.
+
+    Inside the caller's transaction. The meters are held until its end: a reading that comes meanwhile waits, and then
+    drops what was kept without it.
+    """
+    found = read_columns(
+        {"meter": "m.id"},
+        "from shop_meter m left join shop_meteruse k on k.meter_id = m.id where k.meter_id is null and m.vehicle_id in "
+        f"(select f.vehicle_id from shop_fitting f where f.removed_on is null and {one_of('f.unit_id')})",
+        [keys_param(unit_pks)],
+    )
+    if len(found["meter"]):
+        _keep(found["meter"])
+
+
+def _keep(meter_pks: FloatArray) -> None:
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            held = f"select id from shop_meter where {one_of('id')} order by id for update"
+            cursor.execute(held, [keys_param(meter_pks)])
+    rates = read_columns(
+        {"meter": "m.id", "class_rate": "m.class_rate_per_day"},
+        f"from shop_meter m where {one_of('m.id')}",
+        [keys_param(meter_pks)],
+    )
+    days, totals = best_readings(rates["meter"], date.max)
+    usage = usage_from_readings(days, totals, date.max.toordinal(), rates["class_rate"])
+    columns = {
+        "meter_id": rates["meter"],
+        "last_day": usage.last_day,
+        "busiest_per_day": busiest_per_day(days, totals),
+        **{name: getattr(usage, name).astype(np.float64) for name in KEPT},
+    }
+    names = ", ".join(columns)
+    if connection.vendor == "postgresql":
+        send("use_of_meters_coming", columns)
+        values = {name: f"nullif(t.{name}, 'NaN')" for name in columns} | {
+            "last_day": day_sql("last_day"), "is_class_rate": "t.is_class_rate > 0",
+        }  # fmt: skip
+        run(
+            f"insert into shop_meteruse ({names}) select {', '.join(values.values())} from use_of_meters_coming t "
+            "on conflict do nothing"
+        )
+        return
+    rows = zip(
+        *(dates(column) if name == "last_day" else numbers(column) for name, column in columns.items()),
+        strict=True,
+    )
+    marks = ", ".join(["%s"] * len(columns))
+    run_for_each(f"insert or ignore into shop_meteruse ({names}) values ({marks})", list(rows))
+
+
+def lay_triggers(**_: Any) -> None:
+    """Let the database drop what is kept of a meter with any news of its readings or its class, whoever writes it.
+
+    After each migration: on SQLite a change to a table takes its triggers away.
+    """
+    if MeterUse._meta.db_table not in connection.introspection.table_names():
+        return
+    with connection.cursor() as cursor:
+        for statement in _postgresql() if connection.vendor == "postgresql" else _sqlite():
+            cursor.execute(statement)
+
+
+def _sqlite() -> list[str]:
+    def drops(table: str, event: str, key: str) -> str:
+        name = f"{table}_{event.split()[0]}_{key.replace('.', '_')}"
+        return (
+            f"create trigger if not exists {name} after {event} on {table} for each row "
+            f"begin delete from shop_meteruse where meter_id = {key}; end"
+        )
+
+    return [
+        drops("shop_reading", "insert", "new.meter_id"),
+        drops("shop_reading", "update", "new.meter_id"),
+        drops("shop_reading", "update", "old.meter_id"),
+        drops("shop_reading", "delete", "old.meter_id"),
+        drops("shop_meter", "update of class_rate_per_day", "new.id"),
+    ]
+
+
+def _postgresql() -> list[str]:
+    drop = "delete from shop_meteruse k using touched t where t.{key} = k.meter_id"
+    functions = [
+        f"create or replace function {name}() returns trigger language plpgsql as "
+        f"$$ begin {drop.format(key=key)}; return null; end $$"
+        for name, key in (("drop_use_of_reading", "meter_id"), ("drop_use_of_meter", "id"))
+    ]
+
+    def drops(name: str, event: str, side: str, table: str, function: str) -> list[str]:
+        return [
+            f"drop trigger if exists {name} on {table}",
+            f"create trigger {name} after {event} on {table} referencing {side} table as touched "
+            f"for each statement execute function {function}()",
+        ]
+
+    reading = ("shop_reading", "drop_use_of_reading")
+    return [
+        *functions,
+        *drops("reading_came", "insert", "new", *reading),
+        *drops("reading_became", "update", "new", *reading),
+        *drops("reading_was", "update", "old", *reading),
+        *drops("reading_went", "delete", "old", *reading),
+        *drops("meter_became", "update", "new", "shop_meter", "drop_use_of_meter"),
+    ]
