@@ -13,7 +13,7 @@ import numpy.typing as npt
 from intervals.as_driven import Wear
 from intervals.due import Clock, TimeClock
 from intervals.usage import Usage
-from shop.models import LastService, RuleVersion
+from shop.models import IntervalRule, LastService, RuleVersion
 from shop.selectors.column_reading import (
     UNKNOWN,
     day_number,
@@ -71,9 +71,10 @@ def gather_columns(as_of: date, unit_pks: FloatArray) -> LineColumns:
 
     as_of: the local day to work out. unit_pks: keys of the units.
     """
-    versions = versions_in_force(as_of, _models_of(unit_pks))
-    kinds = sorted({kind for _, kind in versions if kind})
+    own_kinds = IntervalRule.objects.exclude(vehicle_kind="").values_list("vehicle_kind", flat=True)
+    kinds = sorted(set(own_kinds))
     fitted = _fitted(as_of, unit_pks, kinds)
+    versions = versions_in_force(as_of, {int(pk) for pk in np.unique(fitted["model"])})
     rows, version_rows, table = _under_rules(fitted, kinds, versions)
     lines = {name: column[rows] for name, column in fitted.items()}
     subjects = sorted({version.rule.subject for version in table})
@@ -156,15 +157,6 @@ def _with_clocks(
         hours_usage=usages[1],
         others=others,
     )
-
-
-def _models_of(unit_pks: FloatArray) -> set[int]:
-    found = read_columns(
-        {"model": "s.unit_model_id"},
-        f"from (select distinct u.unit_model_id from shop_unit u where {one_of('u.id')}) s",
-        [keys_param(unit_pks)],
-    )
-    return {int(pk) for pk in found["model"]}
 
 
 def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:

@@ -50,10 +50,10 @@ def numbers(column: FloatArray) -> list[float | None]:
     return [None if value != value else value for value in column.tolist()]
 
 
-def run(statement: str) -> None:
+def run(statement: str, params: Sequence[object] | None = None) -> None:
     """Run one statement."""
     with connection.cursor() as cursor:
-        cursor.execute(statement)
+        cursor.execute(statement, params)
 
 
 def run_for_each(statement: str, rows: Sequence[tuple[object, ...]]) -> None:

@@ -33,11 +33,15 @@ def use_keep(unit_pks: FloatArray) -> None:
         _keep(found["meter"])
 
 
-def _keep(meter_pks: FloatArray) -> None:
+def meters_hold(meter_pks: FloatArray) -> None:
+    """Hold meters until the transaction ends, and read nothing of them."""
     if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            held = f"select id from shop_meter where {one_of('id')} order by id for update"
-            cursor.execute(held, [keys_param(meter_pks)])
+        held = f"select id from shop_meter where {one_of('id')} order by id for update"
+        run(held, [keys_param(meter_pks)])
+
+
+def _keep(meter_pks: FloatArray) -> None:
+    meters_hold(meter_pks)
     rates = read_columns(
         {"meter": "m.id", "class_rate": "m.class_rate_per_day"},
         f"from shop_meter m where {one_of('m.id')}",

@@ -21,7 +21,7 @@ _WINDOW = 60
 _LEAST_FOR_MEDIAN = 3
 _LEAST_FOR_P99 = 8
 # A reading is asked about above three times this: no engine runs more than 24 hours a day.
-_HOURS_P99_CAP = 8.0
+HOURS_P99_CAP = 8.0
 
 
 def shown_value(text: str, meter: Meter, unit: str = "") -> float:
@@ -159,5 +159,5 @@ class MeterHistory:
         elif typical:
             p99 = max(p99, 3.0 * typical)
         if self.meter.kind == Meter.Kind.HOURS:
-            return typical, min(p99, _HOURS_P99_CAP) if p99 > 0 else _HOURS_P99_CAP
+            return typical, min(p99, HOURS_P99_CAP) if p99 > 0 else HOURS_P99_CAP
         return (typical, p99) if p99 > 0 else (None, None)

@@ -1,12 +1,15 @@
 """Readings judged against their meter's history, and counted into it."""
 
-from collections.abc import Collection, Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from django.db.models import Prefetch
 
 from shop.models import Meter, Reading
-from shop.services.meter_history import MeterHistory, core_changes, to_si
+from shop.selectors.column_reading import day_number, flag, keys_param, one_of, place_of, read_columns, taken
+from shop.services.meter_history import HOURS_P99_CAP, MeterHistory, core_changes, to_si
 
 AS_GUESSED = "as guessed"
 
@@ -45,6 +48,41 @@ def meters_held(ids: Collection[int]) -> dict[int, KnownMeter]:
             history.accept(reading, counted(reading))
         found[meter.pk] = KnownMeter(meter, history)
     return found
+
+
+def accept_ordinary(readings: Sequence[Reading]) -> list[Reading]:
+    """Let readings count that nobody would ask about by what is kept of their meters; return the others.
+
+    Ordinary is the one new reading of a meter that never changed, later than all accepted ones and no further on than
+    its busiest days allow. The full judgement, with all readings, comes to the same: it can only allow more.
+    """
+    meters = Counter(reading.meter_id for reading in readings)
+    kept = read_columns(
+        {
+            "meter": "k.meter_id", "last_day": day_number("k.last_day"), "last_total": "k.last_total",
+            "busiest": "k.busiest_per_day", "is_hours": flag("m.kind = %s"),
+        },
+        f"from shop_meteruse k join shop_meter m on m.id = k.meter_id where {one_of('k.meter_id')} "
+        "and not exists (select 1 from shop_meterchange c where c.meter_id = k.meter_id)",
+        [Meter.Kind.HOURS, keys_param(np.array(list(meters), dtype=np.float64))],
+    )  # fmt: skip
+    places = place_of(np.array([reading.meter_id for reading in readings], dtype=np.float64), kept["meter"])
+    days = np.array([reading.read_on.toordinal() for reading in readings], dtype=np.float64)
+    totals = np.array([to_si(reading.raw_value, reading.meter) for reading in readings], dtype=np.float64)
+    last_day, last_total = taken(kept["last_day"], places), taken(kept["last_total"], places)
+    busiest = taken(
+        np.where(kept["is_hours"] > 0, np.minimum(kept["busiest"], HOURS_P99_CAP), kept["busiest"]), places
+    )
+    is_ordinary = (
+        (days > last_day) & (totals >= last_total) & (totals <= last_total + busiest * (days - last_day))
+    )
+    others = []
+    for place, reading in enumerate(readings):
+        if is_ordinary[place] and meters[reading.meter_id] == 1:
+            reading.status, reading.true_total = Reading.Status.ACCEPTED, float(totals[place])
+        else:
+            others.append(reading)
+    return others
 
 
 def judge_all(readings: Iterable[Reading], found: dict[int, KnownMeter]) -> None:

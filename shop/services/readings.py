@@ -5,6 +5,7 @@ import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 from django.db import transaction
 
 from intervals.errors import QuantityError
@@ -13,10 +14,12 @@ from shop.errors import ConflictError, InputError
 from shop.models import ChangeRecord, Meter, Person, Reading, Vehicle
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
+from shop.services.kept_use import meters_hold
 from shop.services.meter_history import UNITS, MeterHistory, shown_value
 from shop.services.reading_judging import (
     AS_GUESSED,
     GRACE,
+    accept_ordinary,
     count_in,
     counted,
     judge_all,
@@ -117,12 +120,12 @@ def readings_store(
     """
     report = ReadingsReport(readings=[None] * len(rows))
     limit = (latest or clock.now()) + _AHEAD
-    found = meters_held({row.meter.pk for row in rows})
+    meters_hold(np.array([row.meter.pk for row in rows], dtype=np.float64))
     known = _known_readings(rows)
     fresh: list[tuple[int, Reading]] = []
     for place, row in enumerate(rows):
         try:
-            reading = _as_reading(row, found[row.meter.pk].meter, limit)
+            reading = _as_reading(row, row.meter, limit)
         except InputError as error:
             (name, sentence) = next(iter(error.fields.items()))
             report.refused.append((place, name, sentence))
@@ -139,7 +142,8 @@ def readings_store(
                 "a reading is never overwritten. Give the right time of the second one."
             )
             report.refused.append((place, "value", sentence))
-    judge_all([reading for _, reading in fresh], found)
+    others = accept_ordinary([reading for _, reading in fresh])
+    judge_all(others, meters_held({reading.meter_id for reading in others}) if others else {})
     Reading.objects.bulk_create([reading for _, reading in fresh], batch_size=500)
     for place, reading in fresh:
         report.readings[place] = reading

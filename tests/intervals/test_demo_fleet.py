@@ -1,12 +1,12 @@
 """Forty invented vehicles with their known states and dates, run through the projection together."""
 
 from collections import Counter
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
-from intervals.due import CLOCKS, STATES, Clock, TimeClock, compute_due, shown_date
+from intervals.due import CLOCKS, STATES, Clock, TimeClock, compute_due, shown_day
 from intervals.fluid_age import time_clock_days_array
 from intervals.quantities import to_km
 
@@ -111,7 +111,7 @@ def test_every_vehicle_has_its_state_clock_and_date(result: object) -> None:
         if row[10] != "-":
             assert 100 * result.u[at, 1] == pytest.approx(float(row[10]), abs=0.051), name
         assert CLOCKS[result.due_clock[at]] == clock, name
-        shown = shown_date(DAY_0, result.due_days[at])
+        shown = DAY_0 + timedelta(days=int(shown_day(result.due_days)[at]))
         assert (shown < DAY_0) if due == "passed" else (shown.isoformat() == due), name
 
 

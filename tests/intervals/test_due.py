@@ -20,10 +20,10 @@ from intervals.due import (
     compute_due,
     first_day_after,
     first_day_at,
+    is_steady,
     probability_due_by,
-    settled_date,
-    shown_date,
-    shown_range,
+    shown_day,
+    shown_high_day,
 )
 from intervals.errors import RuleError
 from intervals.fluid_age import time_clock_days
@@ -31,6 +31,11 @@ from tests.intervals import twin_due
 
 DAY_0 = date(2026, 3, 2)
 NAN = np.nan
+
+
+def shown_date(as_of: date, days: float) -> date:
+    """Return the date that is shown for days from a day."""
+    return as_of + timedelta(days=int(shown_day(a(days))[0]))
 
 
 def a(*values: float) -> np.ndarray:
@@ -135,7 +140,8 @@ def test_reference_calculation_of_the_projected_date_and_its_range() -> None:
     """Reference calculation: 4 500 km left at 150 a day, scatter 95: 1 Apr (27 Mar to 6 Apr), booked by 29 Mar."""
     got = line(meter(since=55_500))
     assert shown_date(DAY_0, got.due_days[0]) == date(2026, 4, 1)
-    assert shown_range(DAY_0, got.p10_days[0], got.p90_days[0]) == (date(2026, 3, 27), date(2026, 4, 6))
+    assert shown_date(DAY_0, got.p10_days[0]) == date(2026, 3, 27)
+    assert DAY_0 + timedelta(days=int(shown_high_day(got.p90_days)[0])) == date(2026, 4, 6)
     assert shown_date(DAY_0, got.p20_days[0]) == date(2026, 3, 29)
 
 
@@ -277,19 +283,15 @@ def test_rounding_in_the_last_digit_moves_no_state_and_no_date() -> None:
     nudged = line(meter(interval, since=interval * (1 - tenth) - 1e-10, rate=1, sigma=1))
     assert state(got) == state(nudged) == "window open"
     assert shown_date(DAY_0, 29.999_999_999) == DAY_0 + timedelta(days=30)
-    assert shown_range(DAY_0, 9.999_999_999, 30.000_000_001) == (date(2026, 3, 12), date(2026, 4, 1))
-    assert shown_date(DAY_0, NAN) is None
-    assert shown_range(DAY_0, 1.0, NAN) is None
+    assert shown_date(DAY_0, 9.999_999_999) == date(2026, 3, 12)
+    assert shown_high_day(a(30.000_000_001, 29.1)).tolist() == [30.0, 30.0]
+    assert np.isnan(shown_day(a(NAN))[0])
+    assert np.isnan(shown_high_day(a(NAN))[0])
 
 
 def test_shown_date_does_not_flutter() -> None:
-    shown = date(2026, 4, 1)
-    near, far = shown + timedelta(days=2), shown - timedelta(days=3)
-    assert settled_date(shown, near, has_state_changed=False) == shown
-    assert settled_date(shown, near, has_state_changed=True) == near
-    assert settled_date(shown, far, has_state_changed=False) == far
-    assert settled_date(None, near, has_state_changed=False) == near
-    assert settled_date(shown, None, has_state_changed=False) is None
+    shown, new = a(100, 100, 100, NAN, 100), a(102, 97, 98, 100, NAN)
+    assert is_steady(shown, new).tolist() == [True, False, True, False, False]
 
 
 def test_neither_season_suffices_alone_but_both_together_do() -> None:
