@@ -11,7 +11,7 @@ from django.test import Client
 
 from shop import clock
 from shop.errors import ConflictError
-from shop.models import Depot, DueLine, Person, Reading
+from shop.models import Depot, DueLine, Meter, Person, Reading
 from shop.services.daily_run import run_steps
 from shop.services.due import due_refresh_depot
 from shop.services.readings import ReadingRow, readings_record
@@ -146,11 +146,12 @@ def _news(depot: Depot, count: int) -> list[ReadingRow]:
 
 
 def _write_bare(news: list[ReadingRow]) -> int:
-    """Write as many rows as there are readings, unjudged, and take them back."""
+    """Write as many rows as there are readings, unjudged, to the fleet's last meters, and take them back."""
+    meters = Meter.objects.order_by("-pk")[: len(news)]
     rows = [
-        Reading(meter=row.meter, read_at=row.read_at, read_on=DAY, source="driver", raw_value=1.0, raw_text="1",
+        Reading(meter=meter, read_at=row.read_at, read_on=DAY, source="driver", raw_value=1.0, raw_text="1",
                 true_total=1.0)
-        for row in news
+        for meter, row in zip(meters, news, strict=True)
     ]  # fmt: skip
     made = Reading.objects.bulk_create(rows)
     Reading.objects.filter(pk__in=[row.pk for row in made]).delete()

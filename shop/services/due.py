@@ -12,7 +12,7 @@ from intervals.due import compute_due
 from shop import clock
 from shop.models import DailyRun, Depot, Fitting
 from shop.selectors.column_reading import UNKNOWN, keys_param, one_of, place_of, read_columns, taken
-from shop.selectors.core_inputs import gather
+from shop.selectors.core_inputs import CoreInputs, gather
 from shop.selectors.due_candidates import due_candidates, units_of_depot
 from shop.selectors.due_columns import (
     EVERY_DAY,
@@ -24,7 +24,7 @@ from shop.selectors.due_columns import (
     joined,
     stored_columns,
 )
-from shop.selectors.line_columns import gather_columns
+from shop.selectors.line_columns import LineColumns, gather_columns
 from shop.selectors.overlays import may_carry_overlays, overlay_bits
 from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state_changes_add
 from shop.services.kept_use import use_keep
@@ -136,29 +136,22 @@ def _refresh_some(as_of: date, unit_pks: FloatArray, carriers: Collection[int]) 
 
 def worked_out(as_of: date, unit_pks: FloatArray) -> Columns:
     """Return the lines of some units as of a day, in the columns they are stored in, before overlays."""
-    plain = gather_columns(as_of, unit_pks)
-    result = compute_due(
-        as_of, plain.distance, plain.hours, plain.time, plain.opens_share, plain.closes_share
-    )
-    parts = [
-        as_columns(
-            LineKeys(plain.unit, plain.rule, plain.vehicle, plain.done_day),
-            result,
-            (plain.distance, plain.hours, plain.time),
-            (plain.distance_usage, plain.hours_usage),
-            may_change_daily=False,
-        )
-    ]
-    if len(plain.others):
-        parts.append(_row_by_row(as_of, plain.others))
+    ordinary = gather_columns(as_of, unit_pks)
+    parts = [by_columns(as_of, ordinary)]
+    if len(ordinary.others):
+        parts.append(row_by_row(as_of, ordinary.others))
     return joined(parts)
 
 
-def _row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
+def by_columns(as_of: date, lines: LineColumns) -> Columns:
+    """Return the lines of ordinary units as they are stored."""
+    keys = LineKeys(lines.unit, lines.rule, lines.vehicle, lines.done_day)
+    return _stored(as_of, keys, lines, may_change_daily=False)
+
+
+def row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
+    """Return the lines of any units as they are stored; an object for each row takes its time."""
     inputs = gather(as_of, Fitting.objects.filter(unit__in=unit_pks.astype(np.int64).tolist()))
-    result = compute_due(
-        as_of, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
-    )
     days = [line.last.done_on if line.last else None for line in inputs.lines]
     keys = LineKeys(
         _keys([line.fitting.unit_id for line in inputs.lines]),
@@ -166,10 +159,15 @@ def _row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
         _keys([line.fitting.vehicle_id for line in inputs.lines]),
         np.array([np.nan if day is None else day.toordinal() for day in days], dtype=np.float64),
     )
-    return as_columns(
-        keys,
-        result,
-        (inputs.distance, inputs.hours, inputs.time),
-        (inputs.distance_usage, inputs.hours_usage),
-        may_change_daily=True,
+    return _stored(as_of, keys, inputs, may_change_daily=True)
+
+
+def _stored(
+    as_of: date, keys: LineKeys, lines: LineColumns | CoreInputs, *, may_change_daily: bool
+) -> Columns:
+    result = compute_due(
+        as_of, lines.distance, lines.hours, lines.time, lines.opens_share, lines.closes_share
     )
+    clocks = (lines.distance, lines.hours, lines.time)
+    usages = (lines.distance_usage, lines.hours_usage)
+    return as_columns(keys, result, clocks, usages, may_change_daily=may_change_daily)
