@@ -175,9 +175,10 @@ class _AtHand:
                     (week_of(ends, begins) - (ends < _week_end(ends, begins)), item.on_shelf_l)
                 )
         self.coming: dict[int, FloatArray] = {}
-        for line in OrderedLine.objects.filter(depot=depot, is_open=True, expected_on__gte=as_of):
-            arriving = self.coming.setdefault(line.product_id, np.zeros(len(begins)))
-            arriving[min(week_of(line.expected_on, begins) + 1, len(begins)) :] += line.outstanding_l
+        for line in OrderedLine.objects.filter(depot=depot, is_open=True):
+            if line.coming_on >= as_of:
+                arriving = self.coming.setdefault(line.product_id, np.zeros(len(begins)))
+                arriving[min(week_of(line.coming_on, begins) + 1, len(begins)) :] += line.outstanding_l
 
     @property
     def products(self) -> set[int]:
