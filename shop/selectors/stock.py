@@ -23,6 +23,7 @@ from shop.models import (
     Unit,
     UnitModel,
 )
+from shop.planning.demand import DUST_L
 from shop.planning.kits import KitItem
 from shop.planning.ordering import FluidShelf
 from shop.selectors.access import depots_of, jobs_of
@@ -31,8 +32,6 @@ from shop.selectors.may_go_in import RINSE_FIRST, FluidRules, products_in
 from shop.selectors.shelf import first_to_use, is_past_use_by, on_order, shelves_of
 
 NEWEST_MOVEMENTS = 50
-DUST_L = 1e-9
-"""Litres below which two sums of litres are the same."""
 
 
 @dataclass(frozen=True, slots=True)
