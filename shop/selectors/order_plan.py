@@ -12,6 +12,7 @@ from shop.errors import InputError
 from shop.models import Depot, OrderedLine, Person, Product, ProposedLine, StockItem, Supplier
 from shop.planning.lot_sizing import FloatArray, LitresAhead, Lot
 from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOrder, Source, plan_orders
+from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
 from shop.planning.packs import CREDIT_SHARE
 from shop.planning.suppliers import (
     arrives_on,
@@ -41,10 +42,6 @@ WEEKS, LEAST_WEEKS, MOST_WEEKS = 26, 4, 52
 HOUSE_ORDER_COST = 15.0
 """Writing, receiving and paying one order where the supplier has no figure of his own, in the depot's money. House
 default."""
-
-KEEPING_SHARE_PER_YEAR = 0.20
-"""What keeping stock for a year costs, as a share of its price: money tied up, room, spoiling. Common practice, no
-source."""
 
 
 @dataclass(frozen=True, slots=True)
