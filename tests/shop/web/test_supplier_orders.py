@@ -173,6 +173,7 @@ def test_a_late_order_is_named_where_people_look_and_chased(stores, order):
     assert "Wed 11 Mar, first Fri 6 Mar" in page
     assert "New day: Wed 11 Mar by Stores: Oda on the phone" in page
     assert "waiting for fluid, expected 11 Mar" in text_of(stores.get("/due"))
+    assert "expected Wed 11 Mar" in text_of(stores.get("/suppliers/Brinnock"))
 
 
 def test_goods_in_from_the_order_page_names_what_is_over(stores, order, yard):
