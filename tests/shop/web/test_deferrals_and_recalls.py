@@ -35,7 +35,7 @@ def test_it_is_looked_at_before_it_is_signed(foreman):
     [
         ({"until": ""}, "Give the day it comes back"),
         ({"until": "2026-03-02"}, "on a day after today"),
-        ({"reason": ""}, "Say why it is put off"),
+        ({"reason": "late"}, "Say in 5 characters or more why it is put off"),
         ({"signed_by": ""}, "Who signs?"),
         ({"until": "2026-05-20"}, "Somebody named has to answer for it"),
         ({"until": "", "until_total": "90000"}, "The meter is there already"),
