@@ -26,6 +26,10 @@ def test_it_is_looked_at_before_it_is_signed(foreman):
     assert "no spare van" in listed
     assert "Signed Ines" in listed
     assert "on hold" in foreman.get("/units/K01-TB6").content.decode()
+    for why, refusal in (("back", "Say in 5 characters or more"), ("x" * 201, "at most 200 characters")):
+        refused = foreman.post(f"/deferrals/{hold.pk}/end", {"why": why}, follow=True)
+        assert refusal in refused.content.decode()
+        assert Hold.objects.get().ended_on is None
     foreman.post(f"/deferrals/{hold.pk}/end", {"why": "the van is back"})
     assert "the van is back" in foreman.get("/deferrals").content.decode()
 
