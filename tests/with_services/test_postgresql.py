@@ -26,6 +26,7 @@ def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
             "tests/shop/selectors",
             # Pages and the interface show what the selectors read and do what the services do.
             "tests/notifications",
+            "--ignore=tests/notifications/render",
             "-q",
             "-x",
             "-p",
