@@ -56,8 +56,8 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _reserving(request: HttpRequest, page: UnitPage) -> dict[str, object]:
-    litres_l = product_to_reserve_l(page.plan)
-    litres = "" if litres_l is None else f"{round(litres_l, 2):g}"
+    wanted_l = product_to_reserve_l(page.plan)
+    litres = "" if wanted_l is None else f"{round(wanted_l, 2):g}"
     return {
         "may_reserve": request.user.can("plan") or request.user.can("close"),
         "reserve_form": ReserveForm(initial={"litres": litres}),
