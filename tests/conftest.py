@@ -24,7 +24,13 @@ def is_reachable(url: str) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out, by name, what needs a service this machine does not offer; in CI nothing is left out."""
+    """Put files with slow tests first, and leave out, by name, what needs a service this machine does not offer.
+
+    On several processes a slow file that comes last keeps one busy while the others have nothing left. In CI nothing is
+    left out.
+    """
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
     config.stash[NOT_RUN] = []
     if os.environ.get("CI"):
         return

@@ -78,7 +78,7 @@ class WasteMovements(Scoped, ListAPIView):
         asked = shapes.WasteMovementGiven(data=request.data)
         asked.is_valid(raise_exception=True)
         given = asked.validated_data
-        tank = _containers(request, [given["container"]])[given["container"]]
+        tank = _containers(request, [given["container"]], "container")[given["container"]]
 
         def work() -> tuple[int, Any]:
             if given["what"] == "pour":
@@ -120,7 +120,7 @@ class Collections(Scoped, ListAPIView):
         collector = look.collector_find(given["collector"])
         if collector is None:
             raise ValidationError({"collector": f"There is no collector “{given['collector']}”."})
-        tanks = _containers(request, [line["container"] for line in given["lines"]])
+        tanks = _containers(request, [line["container"] for line in given["lines"]], "lines")
         wanted = [(tanks[line["container"]], line["expected_l"]) for line in given["lines"]]
 
         def work() -> tuple[int, Any]:
@@ -208,12 +208,12 @@ def _depot(request: Request, code: str) -> Any:
     return depot
 
 
-def _containers(request: Request, pks: list[int]) -> dict[int, Any]:
-    """Return the containers named by their key."""
+def _containers(request: Request, pks: list[int], field: str) -> dict[int, Any]:
+    """Return the containers named by their key. field: where they were named."""
     found = {tank.pk: tank for tank in look.containers_of(request.user).filter(pk__in=pks)}
     for pk in pks:
         if pk not in found:
-            raise ValidationError({"container": f"There is no container {pk} in your depots."})
+            raise ValidationError({field: f"There is no container {pk} in your depots."})
     if len(found) < len(pks):
-        raise ValidationError({"lines": "A container is named twice; give each once."})
+        raise ValidationError({field: "A container is named twice; give each once."})
     return found

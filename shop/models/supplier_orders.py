@@ -67,6 +67,11 @@ class SupplierOrder(models.Model):
         """Whether anything may still come."""
         return self.state in self.OPEN
 
+    @property
+    def open_lines(self) -> list[models.Model]:
+        """The lines of which something may still come."""
+        return [line for line in self.lines.all() if line.is_open]
+
 
 class OrderMail(Outgoing):
     """The mail that carries an order to its supplier; one per order."""

@@ -54,12 +54,11 @@ def verdict_on(months: Sequence[Shrink | None]) -> TankVerdict:
     Three hundredths of the issues the same way in the last two months are looked at; one month beyond a hundredth is
     watched.
     """
-    known = [month for month in months if month is not None]
-    if not months or months[-1] is None:
+    last = months[-1] if months else None
+    if last is None:
         return TankVerdict(
             "cannot say", "Two dips with issues in between are needed; the last month has none.", ()
         )
-    last = known[-1]
     newest = months[-LOOK_PERIODS:]
     shares = [month.share for month in newest if month is not None]
     is_far = len(shares) == LOOK_PERIODS and (

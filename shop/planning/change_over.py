@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-_NEAR_NOTHING_L = 1e-9
+from shop.planning.demand import DUST_L
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +74,11 @@ def use_up(lots: Sequence[Lot], fills: Sequence[NextFill]) -> UsedUp:
     in_order = sorted(left, key=lambda place: (lots[place].last_day or date.max, place))
     filled: list[Filled] = []
     for fill in sorted(fills, key=lambda one: (one.day, one.label)):
-        usable = [
-            place for place in in_order if left[place] > _NEAR_NOTHING_L and _is_good(lots[place], fill)
-        ]
-        is_old = sum(left[place] for place in usable) >= fill.litres - _NEAR_NOTHING_L
+        usable = [place for place in in_order if left[place] > DUST_L and _is_good(lots[place], fill)]
+        is_old = sum(left[place] for place in usable) >= fill.litres - DUST_L
         taken, wanted = [], fill.litres if is_old else 0.0
         for place in usable:
-            if wanted <= _NEAR_NOTHING_L:
+            if wanted <= DUST_L:
                 break
             part = min(wanted, left[place])
             left[place] -= part
@@ -90,7 +88,7 @@ def use_up(lots: Sequence[Lot], fills: Sequence[NextFill]) -> UsedUp:
     over = tuple(
         LeftOver(lots[place].label, left[place], lots[place].last_day)
         for place in in_order
-        if left[place] > _NEAR_NOTHING_L
+        if left[place] > DUST_L
     )
     old = [own.fill.day for own in filled if own.is_old]
     new = [own.fill.day for own in filled if not own.is_old]

@@ -10,6 +10,9 @@ from datetime import date
 from math import inf, isfinite, sqrt
 from statistics import NormalDist
 
+DUST_L = 1e-9
+"""Litres below which two sums of litres are the same."""
+
 LITRES_SD_L = 0.3
 """Standard deviation of one job's litres where its plan does not say. Common practice, no source."""
 
@@ -130,7 +133,7 @@ def jobs_that_fall(jobs: Sequence[JobNeed], free_l: float) -> tuple[JobNeed, ...
     falls = []
     for job in _in_date_order(tuple(job for job in jobs if job.is_known)):
         litres, chance = _litres_and_chance(job)
-        if litres > left_l + 1e-9:
+        if litres > left_l + DUST_L:
             falls.append(job)
         else:
             left_l -= chance * litres
@@ -145,7 +148,7 @@ def first_day_short(jobs: Sequence[JobNeed], free_l: float) -> date | None:
     left_l = free_l
     for job in _in_date_order(tuple(job for job in jobs if job.is_known)):
         left_l -= _litres_and_chance(job)[0]
-        if left_l < -1e-9:
+        if left_l < -DUST_L:
             return job.needed_on
     return None
 

@@ -40,6 +40,11 @@ class Source:
         is_free = self.free_freight_from is not None and value >= self.free_freight_from - _DUST
         return self.order_cost + (0.0 if is_free else self.freight)
 
+    def lacking_share(self, order: "PlannedOrder") -> float:
+        """Return what an order lacks, as shares of the least litres and the least cost, 0 to 2."""
+        of_litres = order.short_l / self.least_l if self.least_l else 0.0
+        return of_litres + (order.short_cost / self.least_cost if self.least_cost else 0.0)
+
     @property
     def surely_paid(self) -> float:
         """What every order costs besides its packs, however large."""
@@ -276,7 +281,8 @@ class OrderSearch:
         )
 
     def _lacking(self, plans: _Plans) -> float:
-        return sum(own.short_l + own.short_cost for own in self.orders(plans))
+        """Return what all orders lack, each as shares of its source's least litres and least cost."""
+        return sum(self.sources[own.source].lacking_share(own) for own in self.orders(plans))
 
     def _larger(
         self, chosen: _Weeks, plans: _Plans, short: PlannedOrder

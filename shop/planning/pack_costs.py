@@ -12,6 +12,12 @@ MONTHS_A_YEAR = 12
 MINUTES_AN_HOUR = 60.0
 SAME_MONEY = 1e-9
 
+MONEY_AND_ROOM_SHARE_PER_YEAR = 0.10
+"""What stock costs in a year, share of its value: money tied up, room, insurance. Common practice, no source."""
+
+KEEPING_SHARE_PER_YEAR = MONEY_AND_ROOM_SHARE_PER_YEAR + 0.10
+"""The same with what spoils or is spilt, for sums that do not count those by the litre. Common practice, no source."""
+
 
 def emptying_l_per_year(size_l: float, opened_life_months: int | None) -> float:
     """Litres a year that empty a size within its opened life: `size * 12 / life`; 0 without a life to keep to."""

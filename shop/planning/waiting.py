@@ -4,11 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from shop.planning.demand import JobNeed, jobs_that_fall
+from shop.planning.demand import DUST_L, JobNeed, jobs_that_fall
 from shop.planning.ordering import LIKELY_SHARE
-
-DUST_L = 1e-9
-"""Litres below which two sums of litres are the same."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from shop.selectors.change_over_facts import ChangePlan, LotLeft, Reserved, Shel
 from shop.selectors.change_over_steps import rinses_of, steps_of
 from shop.selectors.fluid_fit import STRENGTH_WORDS, FitBook
 from shop.selectors.fluid_use import DAYS_A_YEAR, UnitUse, scope_of, uses_of, usual_packs
-from shop.selectors.shelf import is_usable
+from shop.selectors.shelf import is_usable, last_day
 
 YEARS_AHEAD = 3
 """How far jobs are followed; stock that lasts longer is left over. House default."""
@@ -111,7 +111,7 @@ def _shelf(
         .select_related("product")
         .order_by("pk")
     )
-    lots = [Lot(item.label, item.on_shelf_l, _last_day(item)) for item in items if is_usable(item, as_of)]
+    lots = [Lot(item.label, item.on_shelf_l, last_day(item)) for item in items if is_usable(item, as_of)]
     found = use_up(lots, [fill for use in theirs for fill in _fills(use, old, as_of)])
     usable_l = sum(lot.litres for lot in lots)
     rate = sum(use.year_l(old) or 0.0 for use in theirs)
@@ -141,13 +141,6 @@ def _fills(use: UnitUse, old: Product, as_of: date) -> list[NextFill]:
         fills.append(NextFill(use.unit.code, day, litres))
         day += every
     return fills
-
-
-def _last_day(item: StockItem) -> date | None:
-    """Return the last day an item may be poured: its use-by or the end of its opened life, whichever is sooner."""
-    months = item.product.opened_life_months
-    opened_until = add_months(item.opened_on, months) if item.opened_on and months is not None else None
-    return min((day for day in (item.use_by, opened_until) if day is not None), default=None)
 
 
 def _unit_change(
@@ -181,7 +174,7 @@ def _left(shelf: _Shelf, as_of: date) -> list[LotLeft]:
             reason = (
                 "set aside in quarantine" if item.is_quarantined else "past its use-by or opened life today"
             )
-            left.append(LotLeft(depot, item.label, item.on_shelf_l, _last_day(item), as_of, reason))
+            left.append(LotLeft(depot, item.label, item.on_shelf_l, last_day(item), as_of, reason))
     end = add_months(as_of, 12 * YEARS_AHEAD)
     for own in shelf.found.left:
         if own.day is not None and own.day < end:

@@ -8,7 +8,8 @@ from datetime import date
 from shop.errors import InputError
 from shop.models import Depot, Pack, Person, Product, StockItem, UnitModel
 from shop.planning.fewest import FewestSet, Taker, fewest
-from shop.selectors.fewest_savings import KEEPING_SHARE_PER_YEAR, Saving, Savings
+from shop.planning.pack_costs import MONEY_AND_ROOM_SHARE_PER_YEAR
+from shop.selectors.fewest_savings import Saving, Savings
 from shop.selectors.fluid_fit import STRENGTH_WORDS, STRENGTHS, Fit, FitBook
 from shop.selectors.fluid_use import UnitUse, scope_of, uses_of, usual_packs
 
@@ -26,14 +27,14 @@ class FewestAsked:
 
     weakest: weakest approval accepted. is_rinse_accepted: a unit may change to a fluid that must not meet what is in
     it, after a rinse fill. keep, never: codes of products that stay whatever, or must not be used.
-    keeping_share: what keeping stock costs a year, share of its value.
+    keeping_share: what keeping stock costs a year, share of its value; what is thrown away is counted by itself.
     """
 
     weakest: str = "house"
     is_rinse_accepted: bool = False
     keep: tuple[str, ...] = ()
     never: tuple[str, ...] = ()
-    keeping_share: float = KEEPING_SHARE_PER_YEAR
+    keeping_share: float = MONEY_AND_ROOM_SHARE_PER_YEAR
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,6 @@ from dataclasses import dataclass
 from shop.models import Pack, Product
 from shop.planning.pack_costs import emptying_l_per_year
 
-KEEPING_SHARE_PER_YEAR = 0.10
-"""What keeping stock costs in a year, share of its value: money, room, insurance. Common practice, no source."""
-
 _Flow = tuple[str, float, float]
 
 

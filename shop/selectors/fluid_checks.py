@@ -86,11 +86,9 @@ def coolant_sum(plan: UnitPlan, jobs: Sequence[Job], asked: CoolantAsked | None 
     product = model.product
     product_share = 1.0 if product is None or product.strength_share is None else product.strength_share
     total = None if card is None else card.total_fill_l
-    reserve = None
-    if plan.best is not None and plan.best.total_to_reserve_l is not None:
-        reserve = plan.best.total_to_reserve_l * part_of_product(product, plan.figures)
     result = CoolantSum(
-        total, drained, drained_from, found, found_from, wanted, wanted_from, product_share, reserve
+        total, drained, drained_from, found, found_from, wanted, wanted_from, product_share,
+        product_to_reserve_l(plan),
     )  # fmt: skip
     if card is None or total is None:
         return _cannot(result, plan.cannot_say)
@@ -126,6 +124,13 @@ def part_of_product(product: Product | None, figures: Sequence[CardFigure]) -> f
     if product is None or product.family != Product.Family.COOLANT or product.strength_share is None:
         return 1.0
     return min(1.0, _wanted(figures)[0] / product.strength_share)
+
+
+def product_to_reserve_l(plan: UnitPlan) -> float | None:
+    """Return the litres of the unit's product to have for its plan, water left out; None when it cannot say."""
+    if plan.best is None or plan.best.total_to_reserve_l is None:
+        return None
+    return plan.best.total_to_reserve_l * part_of_product(plan.unit.unit_model.product, plan.figures)
 
 
 def _drained_uncertainty(plan: UnitPlan, drained_l: float) -> Uncertainty:

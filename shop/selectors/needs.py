@@ -155,7 +155,6 @@ def candidates_of(
             "unit", flat=True
         )
     )
-    products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     plans = plans_for_units([line.fitting.unit for _, line, _ in rows])
     products = Product.objects.in_bulk({product_pk for _, _, product_pk in rows})
     found = []

@@ -8,7 +8,7 @@ from shop.planning.ordering import Supplier as SupplierFigures
 from shop.planning.packs import Pack as PackFigures
 from shop.planning.punctuality import Punctuality
 from shop.planning.suppliers import horizon_days
-from shop.selectors.suppliers import punctuality_by_supplier, supplier_figures
+from shop.selectors.suppliers import pack_figures, punctuality_by_supplier, supplier_figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def offers_to(depot: Depot) -> dict[int, list[Offer]]:
     offers: dict[int, list[Offer]] = {}
     for (product_pk, supplier_pk), packs in grouped.items():
         row = packs[0].supplier
-        own = tuple(PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple) for pack in packs)
+        own = tuple(pack_figures(pack) for pack in packs)
         offers.setdefault(product_pk, []).append(
             Offer(row, supplier_figures(row, closed[supplier_pk]), own, punctuality[supplier_pk])
         )

@@ -10,11 +10,10 @@ from shop import clock
 from shop.models import Depot, Pack, Person, Product, ProposedLine, Supplier, SupplierOrder
 from shop.planning.order_checks import OrderCheck, OrderHour, PacksWanted, check_order, order_hour
 from shop.planning.ordering import Supplier as SupplierFigures
-from shop.planning.packs import Pack as PackFigures
 from shop.planning.punctuality import Punctuality
 from shop.selectors.access import proposed_lines_of
 from shop.selectors.stock import shelves_seen
-from shop.selectors.suppliers import closed_days_of, punctuality_by_supplier, supplier_figures
+from shop.selectors.suppliers import closed_days_of, pack_figures, punctuality_by_supplier, supplier_figures
 
 SOON = ("order today", "this week")
 
@@ -67,12 +66,7 @@ def draft_checked(draft: OrderDraft, counts: Sequence[tuple[Pack, int]]) -> Orde
 
     counts: (pack, how many) of the draft's packs.
     """
-    wanted = [
-        PacksWanted(
-            pack.product.code, PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple), count
-        )
-        for pack, count in counts
-    ]
+    wanted = [PacksWanted(pack.product.code, pack_figures(pack), count) for pack, count in counts]
     return check_order(draft.figures, wanted)
 
 

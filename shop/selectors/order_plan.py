@@ -7,12 +7,12 @@ from decimal import Decimal
 
 import numpy as np
 
-from intervals.rules import add_months
 from shop import clock
 from shop.errors import InputError
 from shop.models import Depot, OrderedLine, Person, Product, ProposedLine, StockItem, Supplier
 from shop.planning.lot_sizing import FloatArray, LitresAhead, Lot
 from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOrder, Source, plan_orders
+from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
 from shop.planning.packs import CREDIT_SHARE
 from shop.planning.suppliers import (
     arrives_on,
@@ -35,17 +35,13 @@ from shop.selectors.needs import DAYS_A_MONTH
 from shop.selectors.needs_ahead import jobs_by_week
 from shop.selectors.offers import Offer, offers_to
 from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, why_lot
-from shop.selectors.shelf import is_usable, shelves_of
+from shop.selectors.shelf import is_usable, last_day, shelves_of
 from shop.selectors.stock import shelves_seen
 
 WEEKS, LEAST_WEEKS, MOST_WEEKS = 26, 4, 52
 HOUSE_ORDER_COST = 15.0
 """Writing, receiving and paying one order where the supplier has no figure of his own, in the depot's money. House
 default."""
-
-KEEPING_SHARE_PER_YEAR = 0.20
-"""What keeping stock for a year costs, as a share of its price: money tied up, room, spoiling. Common practice, no
-source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,15 +166,16 @@ class _AtHand:
         self.sums = shelves_of(depot.pk, as_of, {}, units)
         self.dated: dict[int, list[tuple[int, float]]] = {}
         for item in StockItem.objects.filter(depot=depot, on_shelf_l__gt=0).select_related("product"):
-            ends = _ends_on(item)
+            ends = last_day(item)
             if ends is not None and is_usable(item, as_of):
                 self.dated.setdefault(item.product_id, []).append(
                     (week_of(ends, begins) - (ends < _week_end(ends, begins)), item.on_shelf_l)
                 )
         self.coming: dict[int, FloatArray] = {}
-        for line in OrderedLine.objects.filter(depot=depot, is_open=True, expected_on__gte=as_of):
-            arriving = self.coming.setdefault(line.product_id, np.zeros(len(begins)))
-            arriving[min(week_of(line.expected_on, begins) + 1, len(begins)) :] += line.outstanding_l
+        for line in OrderedLine.objects.filter(depot=depot, is_open=True):
+            if line.coming_on >= as_of:
+                arriving = self.coming.setdefault(line.product_id, np.zeros(len(begins)))
+                arriving[min(week_of(line.coming_on, begins) + 1, len(begins)) :] += line.outstanding_l
 
     @property
     def products(self) -> set[int]:
@@ -194,14 +191,6 @@ class _AtHand:
         """Return (T,) litres at hand without new orders, what spoils before its use taken off."""
         kept = usable_l(self.free_l(product_pk), self.dated.get(product_pk, []), drawn_l)
         return kept + self.coming.get(product_pk, 0.0)
-
-
-def _ends_on(item: StockItem) -> date | None:
-    """Return the last day a pack may be poured."""
-    days = [item.use_by] if item.use_by else []
-    if item.opened_on and item.product.opened_life_months is not None:
-        days.append(add_months(item.opened_on, item.product.opened_life_months))
-    return min(days, default=None)
 
 
 def _week_end(day: date, begins: Sequence[date]) -> date:

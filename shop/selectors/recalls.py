@@ -121,14 +121,14 @@ def recall_views(person: Person) -> list[RecallView]:
     }
     concerned = concerned_by(recalls, list(vehicles))
     units = {unit.pk: unit for unit in Unit.objects.filter(pk__in=[one.unit_pk for one in concerned])}
-    by_recall: dict[int, dict[int, list[Unit]]] = defaultdict(lambda: defaultdict(list))
+    by_recall: dict[int, dict[int, list[Unit]]] = defaultdict(dict)
     for one in concerned:
-        own = by_recall[one.recall.pk][one.vehicle_pk]
+        own = by_recall[one.recall.pk].setdefault(one.vehicle_pk, [])
         if one.unit_pk is not None:
             own.append(units[one.unit_pk])
     for recall_pk, vehicle_pk in closings:
         # A vehicle whose unit was swapped out since keeps its closing on the list.
-        by_recall[recall_pk][vehicle_pk]
+        by_recall[recall_pk].setdefault(vehicle_pk, [])
     begun = set(
         RuleVersion.objects.filter(
             applies_from__in={recall.changes_from for recall in recalls if recall.changes_from}

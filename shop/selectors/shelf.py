@@ -28,11 +28,16 @@ def is_usable(item: StockItem, day: date) -> bool:
 
 
 def is_past_use_by(item: StockItem, day: date) -> bool:
-    """Say whether a day lies past the item's use-by or past its opened life."""
-    if item.use_by is not None and item.use_by < day:
-        return True
+    """Say whether a day lies past the last day the item may be poured."""
+    last = last_day(item)
+    return last is not None and last < day
+
+
+def last_day(item: StockItem) -> date | None:
+    """Return the last day an item may be poured: its use-by or the end of its opened life, whichever is sooner."""
     months = item.product.opened_life_months
-    return item.opened_on is not None and months is not None and add_months(item.opened_on, months) < day
+    opened_until = add_months(item.opened_on, months) if item.opened_on and months is not None else None
+    return min((day for day in (item.use_by, opened_until) if day is not None), default=None)
 
 
 def shelves_of(

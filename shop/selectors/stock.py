@@ -23,16 +23,16 @@ from shop.models import (
     Unit,
     UnitModel,
 )
+from shop.planning.demand import DUST_L
 from shop.planning.kits import KitItem
 from shop.planning.ordering import FluidShelf
 from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.exchange import UnitPlan, plans_for_units
+from shop.selectors.fluid_checks import product_to_reserve_l
 from shop.selectors.may_go_in import RINSE_FIRST, FluidRules, products_in
 from shop.selectors.shelf import first_to_use, is_past_use_by, on_order, shelves_of
 
 NEWEST_MOVEMENTS = 50
-DUST_L = 1e-9
-"""Litres below which two sums of litres are the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +282,7 @@ def _booked_on(person: Person, depot: Depot, day: datetime.date) -> list[Job]:
 def _pick(job: Job, plan: UnitPlan, shelf: _Fetched, rules: FluidRules, held: Product | None) -> Pick:
     model = job.unit.unit_model
     product = model.product
-    litres = plan.best.total_to_reserve_l if plan.best else None
+    litres = product_to_reserve_l(plan)
     if product is None or litres is None:
         return Pick(
             job, product, None, (), 0.0, plan.parts, plan.cannot_say or "No product is chosen for this unit."

@@ -7,12 +7,13 @@ from decimal import Decimal
 
 from django.db.models import Q
 
-from shop.models import ClosedDay, Depot, OrderedLine, Supplier, SupplierOrder
+from shop.models import ClosedDay, Depot, OrderedLine, Pack, Supplier, SupplierOrder
+from shop.planning.demand import DUST_L
 from shop.planning.ordering import Supplier as SupplierFigures
+from shop.planning.packs import Pack as PackFigures
 from shop.planning.punctuality import PastOrder, Punctuality, punctuality_of
 
 NO_CUT_OFF = time(23, 59)
-DUST_L = 1e-9
 
 
 def supplier_find(code: str) -> Supplier | None:
@@ -31,6 +32,11 @@ def supplier_figures(supplier: Supplier, closed_days: frozenset[date]) -> Suppli
         minimum_cost=supplier.minimum_cost or Decimal(0),
         free_freight_from=supplier.free_freight_from,
     )
+
+
+def pack_figures(pack: Pack) -> PackFigures:
+    """Return a pack as it is sold: litres, price, print and how many make a case."""
+    return PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple)
 
 
 def closed_days_of(supplier: Supplier, depot: Depot) -> frozenset[date]:

@@ -61,7 +61,7 @@ def deferral_sign(person: Person, line: DueLine, report: DeferralReport) -> Hold
         today = clock.today(line.vehicle.depot.time_zone)
         held = (
             holds_in_force(today)
-            .filter(kind=Hold.Kind.DEFERRAL, unit=line.unit_id, rule__in=[line.rule_id])
+            .filter(kind=Hold.Kind.DEFERRAL, unit=line.unit_id, rule=line.rule_id)
             .first()
         )
         if held is not None:
@@ -100,7 +100,7 @@ def deferral_end(person: Person, hold: Hold, why: str) -> Hold:
     """End a deferral before its day; it stays on the list as ended. Raises NotAllowed, InputError, ConflictError."""
     _allowed(person)
     if len(why.strip()) < SHORTEST_REASON:
-        sentence = "Say why it ends before its day."
+        sentence = f"Say in {SHORTEST_REASON} characters or more why it ends before its day."
         raise InputError(sentence, fields={"why": sentence})
     with transaction.atomic():
         held = Hold.objects.select_for_update(of=("self",)).get(pk=hold.pk)
@@ -133,7 +133,7 @@ def _end(held: Hold, day: datetime.date, by: str, why: str) -> None:
 def _check(report: DeferralReport, asks_for: tuple[str, ...]) -> None:
     wrong = {}
     if len(report.reason.strip()) < SHORTEST_REASON:
-        wrong["reason"] = "Say why it is put off."
+        wrong["reason"] = f"Say in {SHORTEST_REASON} characters or more why it is put off."
     if not report.signed_by.strip():
         wrong["signed_by"] = "Who signs? Write the name."
     if asks_for and not report.answers_for.strip():

@@ -10,10 +10,11 @@ from intervals.rules import add_months
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, OrderedLine, Person, Product, StockItem, StockMovement
+from shop.planning.demand import DUST_L
 from shop.services.changes import change_note, changes_write
 from shop.services.order_state import order_follow, shelf_hold
 from shop.services.orders import order_list_propose
-from shop.services.stock import DUST_L, Booking, item_under, litres_move
+from shop.services.stock import Booking, item_under, litres_move
 
 
 @dataclass(frozen=True, slots=True)

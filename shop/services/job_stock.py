@@ -14,8 +14,9 @@ from shop.models import (
     WasteMovement,
     WasteTank,
 )
+from shop.planning.demand import DUST_L
 from shop.selectors.shelf import first_to_use
-from shop.services.stock import DUST_L, Booking, litres_move, pack_begin
+from shop.services.stock import Booking, litres_move, pack_begin
 from shop.services.wastes import Pour, waste_move
 
 

@@ -2,6 +2,7 @@
 
 import datetime
 from dataclasses import dataclass, field
+from math import isnan
 
 from django.db.models import Q
 
@@ -91,7 +92,7 @@ class MovedTotals:
         for day in {job.done_on for job in self.jobs}:
             rate, _, last_total, _, stale_days, *_ = usage_of([self.meter], day)[self.meter.pk]
             ahead = rate * stale_days if stale_days else 0.0
-            found[day] = float(last_total + ahead) if ahead == ahead else float(last_total)
+            found[day] = float(last_total) if isnan(ahead) else float(last_total + ahead)
         return found
 
     def _counts(self) -> dict[datetime.date, float]:

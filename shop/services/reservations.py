@@ -8,6 +8,7 @@ from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, Fitting, Person, Product, Reservation, Unit
 from shop.selectors.exchange import plan_for_unit
+from shop.selectors.fluid_checks import product_to_reserve_l
 from shop.selectors.may_go_in import why_not, why_rinse
 from shop.selectors.shelf import shelves_of
 from shop.services.changes import change_note, changes_write
@@ -92,10 +93,11 @@ def reservation_free(person: Person, reservation: Reservation, note: str) -> Non
 def _litres(unit: Unit, litres: float | None) -> float:
     if litres is None:
         plan = plan_for_unit(unit)
-        if plan.best is None or plan.best.total_to_reserve_l is None:
+        wanted_l = product_to_reserve_l(plan)
+        if wanted_l is None:
             sentence = f"Type the litres: the plan cannot say them. {plan.cannot_say}".strip()
             raise InputError(sentence, fields={"litres": sentence})
-        return plan.best.total_to_reserve_l
+        return wanted_l
     if not 0.0 < litres < 1e5:
         sentence = f"{litres:g} L cannot be reserved; give litres above zero."
         raise InputError(sentence, fields={"litres": sentence})

@@ -16,7 +16,11 @@ from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
 
 LEAST_FACTOR, MOST_FACTOR = 0.5, 3.0
+"""One reason alone; all together are held to 0.7 to 3.0 (`severity_from_duty`). House default, no source."""
+
 COLDEST_C, HOTTEST_C = -40.0, 200.0
+"""A fluid reported colder or hotter is a typing error or a broken sensor. Common practice, no source."""
+
 HOURS_OF_A_DAY = 24.0
 
 

@@ -20,7 +20,8 @@ from shop.models import (
     StockItem,
     StockMovement,
 )
-from shop.selectors.stock import DUST_L, shelves_seen
+from shop.planning.demand import DUST_L
+from shop.selectors.stock import shelves_seen
 from shop.services.changes import change_note, changes_write
 
 Reason = StockMovement.Reason

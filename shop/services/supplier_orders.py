@@ -14,9 +14,8 @@ from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, OrderedLine, OrderMail, Pack, Person, Supplier, SupplierOrder
 from shop.planning.order_checks import OrderCheck, PacksWanted, check_order
-from shop.planning.packs import Pack as PackFigures
 from shop.planning.suppliers import arrives_on
-from shop.selectors.suppliers import closed_days_of, supplier_figures
+from shop.selectors.suppliers import closed_days_of, pack_figures, supplier_figures
 from shop.services.changes import change_note, changes_write
 from shop.services.order_state import shelf_hold
 from shop.services.orders import order_list_propose
@@ -193,8 +192,7 @@ def _wanted(supplier: Supplier, pack: Pack, count: int) -> PacksWanted:
         sentence = f"{pack}: {count} packs cannot be ordered; give 0 to {MOST_PACKS}."
     if sentence:
         raise InputError(sentence, fields={"packs": sentence})
-    figures = PackFigures(pack.size_l, pack.price, pack.printed, pack.multiple)
-    return PacksWanted(pack.product.code, figures, count)
+    return PacksWanted(pack.product.code, pack_figures(pack), count)
 
 
 def _refuse(asked: OrderAsked, check: OrderCheck, today: datetime.date) -> None:

@@ -12,12 +12,13 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import BulkTank, OrderedLine, Person, StockItem, StockMovement, TankDip, TankMark
 from shop.models.codes import in_addresses
 from shop.planning.bulk_tank import litres_from_dip
+from shop.planning.demand import DUST_L
 from shop.selectors.tanks import at_15_c
 from shop.services.changes import change_note, changes_write
 from shop.services.goods_in import order_check, order_receive
 from shop.services.order_state import shelf_hold
 from shop.services.orders import order_list_propose
-from shop.services.stock import DUST_L, Booking, litres_move, stock_count
+from shop.services.stock import Booking, litres_move, stock_count
 from shop.services.wastes import MOST_LITRES
 
 Reason = StockMovement.Reason

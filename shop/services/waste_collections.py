@@ -9,8 +9,8 @@ from django.db import IntegrityError, transaction
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import CollectionLine, Depot, Person, Supplier, WasteCollection, WasteMovement, WasteTank
+from shop.planning.demand import DUST_L
 from shop.services.changes import change_note, changes_write
-from shop.services.stock import DUST_L
 from shop.services.wastes import MOST_LITRES, Pour, waste_move
 
 NO_LIQUID = ("oily filters", "wipes")

@@ -10,9 +10,9 @@ from django.db.models.functions import Greatest
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Depot, Job, Person, WasteCollection, WasteMovement, WasteTank
+from shop.planning.demand import DUST_L
 from shop.planning.waste_streams import STREAM_NAMES, refusal_to_mix
 from shop.services.changes import change_note, changes_write
-from shop.services.stock import DUST_L
 
 Reason = WasteMovement.Reason
 MOST_LITRES = 1e6

@@ -51,6 +51,12 @@ class DeferralForm(PlainForm):
             del self.fields["until_total"]
 
 
+class EndForm(PlainForm):
+    """Why a deferral ends before its day."""
+
+    why = forms.CharField(label="Why it ends before its day", max_length=200, required=False)
+
+
 @require_http_methods(["GET", "POST"])
 @for_those_who("change unit data", refusal=REFUSAL)
 def unit_deferral(request: HttpRequest, code: str) -> HttpResponse:
@@ -100,10 +106,14 @@ def ended(request: HttpRequest, pk: int) -> HttpResponse:
     hold = deferrals_of(request.user).filter(pk=pk).first()
     if hold is None:
         raise Http404("There is no such deferral in your depots. Open the list again.")
-    try:
-        done = deferral_end(request.user, hold, request.POST.get("why", ""))
-    except ApplicationError as error:
-        messages.error(request, error.sentence)
-    else:
-        messages.success(request, f"The deferral of {done.unit or done.vehicle} is ended.")
+    form = EndForm(request.POST)
+    if form.is_valid():
+        try:
+            done = deferral_end(request.user, hold, form.cleaned_data["why"])
+        except ApplicationError as error:
+            form.take_errors(error)
+        else:
+            messages.success(request, f"The deferral of {done.unit or done.vehicle} is ended.")
+    for sentences in form.errors.values():
+        messages.error(request, " ".join(sentences))
     return redirect("deferrals")

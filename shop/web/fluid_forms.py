@@ -5,9 +5,9 @@ from typing import Any
 
 from django import forms
 
+from shop.planning.pack_costs import MONEY_AND_ROOM_SHARE_PER_YEAR
 from shop.selectors.change_over import MOST_HOSES_L
 from shop.selectors.fewest import FewestAsked
-from shop.selectors.fewest_savings import KEEPING_SHARE_PER_YEAR
 from shop.selectors.fluid_fit import STRENGTH_WORDS, STRENGTHS
 from shop.selectors.pack_choice import RANGES, PacksAsked
 from shop.web.plain_form import PlainForm, amount_field
@@ -43,13 +43,13 @@ class FewestForm(PlainForm):
         """Return what was typed with the defaults where nothing was."""
         data = typed.copy()
         data.setdefault("weakest", FewestAsked().weakest)
-        data.setdefault("keeping", f"{KEEPING_SHARE_PER_YEAR * 100:g}")
+        data.setdefault("keeping", f"{MONEY_AND_ROOM_SHARE_PER_YEAR * 100:g}")
         return data
 
     def asked(self) -> FewestAsked:
         """Return the question."""
         given = self.cleaned_data
-        share = KEEPING_SHARE_PER_YEAR if given["keeping"] is None else given["keeping"] / 100.0
+        share = MONEY_AND_ROOM_SHARE_PER_YEAR if given["keeping"] is None else given["keeping"] / 100.0
         return FewestAsked(
             given["weakest"], given["rinse"], _split(given["keep"]), _split(given["never"]), share
         )  # fmt: skip

@@ -11,9 +11,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
 from shop.selectors.order_plan import (
     HOUSE_ORDER_COST,
-    KEEPING_SHARE_PER_YEAR,
     LEAST_WEEKS,
     MOST_WEEKS,
     WEEKS,

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from intervals.exchange.card import STOP_RULES
 from intervals.exchange.methods import METHODS
+from shop.selectors.fluid_checks import product_to_reserve_l
 from shop.selectors.learning import drains_against_card
 from shop.selectors.samples import samples_of_unit
 from shop.selectors.supplier_orders import lines_coming, units_waiting
@@ -55,10 +56,8 @@ def unit(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _reserving(request: HttpRequest, page: UnitPage) -> dict[str, object]:
-    best = page.plan.best
-    litres = (
-        "" if best is None or best.total_to_reserve_l is None else f"{round(best.total_to_reserve_l, 2):g}"
-    )
+    wanted_l = product_to_reserve_l(page.plan)
+    litres = "" if wanted_l is None else f"{round(wanted_l, 2):g}"
     return {
         "may_reserve": request.user.can("plan") or request.user.can("close"),
         "reserve_form": ReserveForm(initial={"litres": litres}),

@@ -6,10 +6,13 @@ Without Chromium these tests are reported as not run; where CI is set they fail 
 import datetime
 import os
 import shutil
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
+from django.db import connection
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from shop import clock
@@ -57,18 +60,35 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
+@pytest.fixture(scope="session")
+def kept() -> Iterator[sqlite3.Connection]:
+    """A database beside Django's that keeps a copy of the demo depot, once it has been loaded, for the next test."""
+    with closing(sqlite3.connect(":memory:")) as connection:
+        yield connection
+
+
 @pytest.fixture
-def site(live_server: object) -> Iterator[str]:
+def site(live_server: object, kept: sqlite3.Connection) -> Iterator[str]:
     """Return the address of the demo depot on its day 0."""
     clock.pin(NOW)
+    connection.ensure_connection()
+    if kept.execute("select count(*) from sqlite_master").fetchone() == (0,):
+        _load()
+        if connection.vendor == "sqlite":
+            connection.connection.backup(kept)
+    else:
+        kept.backup(connection.connection)
+    yield live_server.url
+    clock.pin(None)
+
+
+def _load() -> None:
     assert not folder_load(DEMO).refusals
     for depot in Depot.objects.order_by("code"):
         assert not run_steps(depot, NOW.date()).error
     ines = Person.objects.get(username="ines")
     ines.set_password(PASSWORD)
     ines.save()
-    yield live_server.url
-    clock.pin(None)
 
 
 def open_page(browser: Browser, site: str, *, width: int = 1280, scheme: str = "light") -> Page:

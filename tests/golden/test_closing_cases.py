@@ -20,6 +20,8 @@ from shop.models import (
     Unit,
     Vehicle,
 )
+from shop.selectors.exchange import plan_for_unit
+from shop.selectors.stock import pick_lists
 from shop.services.jobs import JobReport, job_close
 from shop.services.reservations import reservation_make
 from tests.lines import told_line
@@ -165,3 +167,18 @@ def test_k14_gets_the_variator_fluid_instead_of_the_banned_one(foreman: Person) 
     assert made.reservation.litres == pytest.approx(3.9, abs=0.3)
     line = ProposedLine.objects.get(product__code="F01")
     assert (line.facts["blocked"], line.order_l) == ([], 60.0)
+
+
+def test_of_a_coolant_only_the_concentrate_is_reserved_and_fetched(foreman: Person) -> None:
+    """The plan's litres go in at 50 %, the house's strength; F12 is sold undiluted, so half of them is water."""
+    unit = Unit.objects.get(code="K01-CL-L")
+    concentrate_l = plan_for_unit(unit).best.total_to_reserve_l / 2
+    own = reservation_make(foreman, unit).reservation
+    assert (own.product.code, own.litres) == ("F12", pytest.approx(concentrate_l))
+    Job.objects.create(
+        code="N1", unit=unit, vehicle=unit.fittings.get().vehicle, state=Job.State.BOOKED,
+        booked_for=datetime.datetime.combine(DAY, datetime.time(9), datetime.UTC),
+    )  # fmt: skip
+    (pick,) = [own for own in pick_lists(foreman, DAY)[-1].picks if own.job.code == "N1"]
+    assert (pick.product.code, pick.litres) == ("F12", pytest.approx(concentrate_l))
+    assert sum(litres for _, litres in pick.from_items) + pick.short_l == pytest.approx(concentrate_l)

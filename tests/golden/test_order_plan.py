@@ -2,7 +2,9 @@
 
 import datetime
 
-from shop.models import Person
+import numpy as np
+
+from shop.models import OrderedLine, Person
 from shop.selectors.order_plan import order_plans
 
 
@@ -28,3 +30,17 @@ def test_a_year_is_planned_and_every_fluid_says_what_it_does(foreman: Person) ->
     assert all(own.sentence for own in plan.fluids)
     assert "Farlowick Import" in by_code["F04"].sentence
     assert all(float(own.shelf_l.min()) > -10.7 for own in plan.fluids)
+
+
+def test_a_late_order_counts_from_the_day_it_was_promised_anew(foreman: Person) -> None:
+    """20 L that should have come before today count for nothing; promised for Thursday 12 March, from Monday 16 on."""
+
+    def at_hand_l() -> np.ndarray:
+        (plan,) = order_plans(foreman)
+        return next(own.at_hand_l for own in plan.fluids if own.product.code == "F13")
+
+    line = OrderedLine.objects.filter(product__code="F13", is_open=True)
+    line.update(expected_on=datetime.date(2026, 2, 27))
+    without_l = at_hand_l()
+    line.update(promised_on=datetime.date(2026, 3, 12))
+    assert (at_hand_l() - without_l).tolist() == [0.0, 0.0] + [20.0] * 24

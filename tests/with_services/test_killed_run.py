@@ -1,29 +1,18 @@
 """Stop the daily run anywhere, run it again: same end state, no second mail."""
 
 import json
-import os
 import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.with_services.commands import ROOT, manage
 
-
-def environment(folder: Path) -> dict[str, str]:
-    env = {**os.environ, "DATA_DIR": str(folder)}
-    env.pop("DATABASE_URL", None)
-    env.pop("REDIS_URL", None)
-    return env
-
-
-def manage(env: dict[str, str], *command: str) -> None:
-    subprocess.run(
-        [sys.executable, "manage.py", *command], cwd=ROOT, env=env, check=True, capture_output=True
-    )
+Place = Callable[[Path], dict[str, str]]
 
 
 def end_state(folder: Path) -> dict[str, object]:
@@ -43,17 +32,10 @@ def end_state(folder: Path) -> dict[str, object]:
     return json.loads(json.dumps(state))
 
 
-def prepared(folder: Path) -> dict[str, str]:
-    env = environment(folder)
-    manage(env, "migrate", "--verbosity", "0")
-    manage(env, "load", "fixtures_demo", "--verbosity", "0")
-    return env
-
-
 @pytest.mark.slow
-def test_killed_anywhere_ends_in_the_same_state(tmp_path: Path) -> None:
+def test_killed_anywhere_ends_in_the_same_state(own_place: Place, tmp_path: Path) -> None:
     whole = tmp_path / "whole"
-    env = prepared(whole)
+    env = own_place(whole)
     started = time.monotonic()
     manage(env, "daily_run", "--as-of", "2026-03-02")
     takes_s = time.monotonic() - started
@@ -61,7 +43,7 @@ def test_killed_anywhere_ends_in_the_same_state(tmp_path: Path) -> None:
     assert len(expected["mails"]) == 3
     for number, share in enumerate((0.55, 0.7, 0.8, 0.9, 0.95)):
         folder = tmp_path / f"killed{number}"
-        env = prepared(folder)
+        env = own_place(folder)
         process = subprocess.Popen(
             [sys.executable, "manage.py", "daily_run", "--as-of", "2026-03-02"],
             cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
@@ -73,11 +55,11 @@ def test_killed_anywhere_ends_in_the_same_state(tmp_path: Path) -> None:
         assert end_state(folder) == expected, f"killed after {share:.0%} of {takes_s:.1f} s"
 
 
-def test_two_runs_at_once_do_the_work_once(tmp_path: Path) -> None:
+def test_two_runs_at_once_do_the_work_once(own_place: Place, tmp_path: Path) -> None:
     whole, both = tmp_path / "whole", tmp_path / "both"
-    env = prepared(whole)
+    env = own_place(whole)
     manage(env, "daily_run", "--as-of", "2026-03-02")
-    env = prepared(both)
+    env = own_place(both)
     command = [sys.executable, "manage.py", "daily_run", "--as-of", "2026-03-02"]
     processes = [
         subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)

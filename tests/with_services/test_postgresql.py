@@ -14,6 +14,7 @@ DATABASE_URL = os.environ.get("TEST_DATABASE_URL", "postgres://postgres@127.0.0.
 
 
 @pytest.mark.postgresql
+@pytest.mark.slow
 def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
     result = subprocess.run(
         [
@@ -25,6 +26,7 @@ def test_records_keep_their_promises_on_postgresql(tmp_path: Path) -> None:
             "tests/shop/selectors",
             # Pages and the interface show what the selectors read and do what the services do.
             "tests/notifications",
+            "--ignore=tests/notifications/render",
             "-q",
             "-x",
             "-p",

@@ -4,12 +4,13 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.with_services.commands import ROOT, manage
+
 REDIS_URL = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/13")
 START = """
 import django, sys
@@ -38,31 +39,20 @@ DONE = {
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Iterator[dict[str, str]]:
+def place(own_place: Callable[[Path], dict[str, str]], tmp_path: Path) -> Iterator[dict[str, str]]:
     """An own data folder with the demo depot in it, and an empty broker database."""
     import redis
 
     broker = redis.Redis.from_url(REDIS_URL)
     broker.flushdb()
-    env = {
-        **os.environ,
-        "DATA_DIR": str(tmp_path),
+    yield {
+        **own_place(tmp_path),
         "REDIS_URL": REDIS_URL,
         "DJANGO_SETTINGS_MODULE": "shop.settings",
         "PYTHONPATH": str(ROOT),
     }
-    env.pop("DATABASE_URL", None)
-    for command in (["migrate", "--verbosity", "0"], ["load", "fixtures_demo", "--verbosity", "0"]):
-        manage(env, *command)
-    yield env
     broker.flushdb()
     broker.close()
-
-
-def manage(env: dict[str, str], *command: str) -> None:
-    subprocess.run(
-        [sys.executable, "manage.py", *command], cwd=ROOT, env=env, check=True, capture_output=True
-    )
 
 
 def python(env: dict[str, str], code: str) -> str:

@@ -5,10 +5,10 @@ from typing import Any
 from rest_framework import serializers
 
 from shop.api.serializers.derived import shape_of
+from shop.planning.pack_costs import MONEY_AND_ROOM_SHARE_PER_YEAR
 from shop.selectors.change_over import MOST_HOSES_L
 from shop.selectors.change_over_facts import ChangePlan
 from shop.selectors.fewest import Fewest, FewestAsked
-from shop.selectors.fewest_savings import KEEPING_SHARE_PER_YEAR
 from shop.selectors.fluid_fit import STRENGTHS
 from shop.selectors.pack_choice import RANGES, PackChoiceShown, PacksAsked
 
@@ -46,8 +46,8 @@ class FewestQuery(serializers.Serializer[Any]):
         help_text="Codes not to use, with commas.",
     )
     keeping_share = serializers.FloatField(
-        required=False, default=KEEPING_SHARE_PER_YEAR, min_value=0, max_value=1,
-        help_text="What keeping stock costs in a year, share of its value.",
+        required=False, default=MONEY_AND_ROOM_SHARE_PER_YEAR, min_value=0, max_value=1,
+        help_text="What keeping stock costs in a year, share of its value: money tied up, room, insurance.",
     )  # fmt: skip
 
     def asked(self) -> FewestAsked:

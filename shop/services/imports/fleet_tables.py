@@ -33,7 +33,7 @@ from shop.services.imports.sheets import Row
 from shop.services.imports.unit_totals import fitting_on, job_fields, last_service_fields
 from shop.services.meter_changes import meters_recompute
 from shop.services.meter_history import shown_value
-from shop.services.severity import COLDEST_C, HOTTEST_C
+from shop.services.severity import COLDEST_C, HOTTEST_C, LEAST_FACTOR, MOST_FACTOR
 
 _AMOUNT = number(low=0)
 _ABOVE_ZERO = number(above=0)
@@ -191,7 +191,7 @@ SEVERITY = simple(
     (
         Column("unit", field="unit", refers_to=Unit, is_needed=True),
         Column("reason", field="reason", is_needed=True),
-        Column("factor", number(low=0.1, high=10), "factor", is_needed=True),
+        Column("factor", number(low=LEAST_FACTOR, high=MOST_FACTOR), "factor", is_needed=True),
         Column("source", field="source", is_needed=True),
         Column("applies_from", day, "applies_from", is_needed=True),
         Column("ends_on", day, "ends_on"),

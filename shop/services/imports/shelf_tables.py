@@ -19,6 +19,7 @@ from shop.models import (
     WasteMovement,
     WasteTank,
 )
+from shop.planning.demand import DUST_L
 from shop.planning.waste_streams import STREAM_NAMES
 from shop.services.imports.cells import choice, day, number, whole, yes_no
 from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
@@ -31,21 +32,38 @@ _ABOVE_ZERO = number(above=0)
 
 
 def _move_stock(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
-    """Book the difference between each shelf as loaded and what its movements add up to."""
-    items = [item for item in touched if isinstance(item, StockItem)]
+    _book_differences(StockMovement, "item", "on_shelf_l", StockMovement.Reason.COUNTED, touched)
+    return []
+
+
+def _move_waste(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
+    _book_differences(WasteMovement, "tank", "level_l", WasteMovement.Reason.LOADED, touched)
+    return []
+
+
+def _book_differences(
+    movement: type[StockMovement | WasteMovement],
+    of: str,
+    holds_l: str,
+    reason: str,
+    rows: Sequence[models.Model],
+) -> None:
+    """Book the difference between what each row holds as loaded and what its movements add up to.
+
+    of: the movement's field that names the row. holds_l: the row's field with its litres.
+    """
     booked = dict(
-        StockMovement.objects.filter(item__in=items)
-        .values_list("item")
+        movement.objects.filter(**{f"{of}__in": rows})
+        .values_list(of)
         .annotate(total=models.Sum("litres"))
-        .order_by("item")
+        .order_by(of)
     )
     moves = [
-        StockMovement(item=item, litres=litres, reason=StockMovement.Reason.COUNTED, moved_at=clock.now())
-        for item in items
-        if abs(litres := item.on_shelf_l - booked.get(item.pk, 0.0)) > 1e-9
+        movement(litres=litres, reason=reason, moved_at=clock.now(), **{of: row})
+        for row in rows
+        if abs(litres := getattr(row, holds_l) - booked.get(row.pk, 0.0)) > DUST_L
     ]
-    StockMovement.objects.bulk_create(moves, batch_size=500)
-    return []
+    movement.objects.bulk_create(moves, batch_size=500)
 
 
 STOCK = simple(
@@ -132,24 +150,6 @@ def _check_tank(row: Row, records: Records) -> None:
     level, capacity = row.values["level_l"], row.values["capacity_l"]
     if level is not None and capacity is not None and level > capacity:
         row.refuse("level_l", f"{level:g} L do not fit into {capacity:g} L; read the tank again.")
-
-
-def _move_waste(touched: Sequence[models.Model], records: Records) -> list[ChangeRecord]:
-    """Book the difference between each container as loaded and what its movements add up to."""
-    tanks = [tank for tank in touched if isinstance(tank, WasteTank)]
-    booked = dict(
-        WasteMovement.objects.filter(tank__in=tanks)
-        .values_list("tank")
-        .annotate(total=models.Sum("litres"))
-        .order_by("tank")
-    )
-    moves = [
-        WasteMovement(tank=tank, litres=litres, reason=WasteMovement.Reason.LOADED, moved_at=clock.now())
-        for tank in tanks
-        if abs(litres := tank.level_l - booked.get(tank.pk, 0.0)) > 1e-9
-    ]
-    WasteMovement.objects.bulk_create(moves, batch_size=500)
-    return []
 
 
 WASTE_TANKS = simple(

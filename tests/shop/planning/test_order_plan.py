@@ -1,5 +1,6 @@
 """Orders of several fluids that share their weeks: between a proved bound and what a general solver finds best."""
 
+from dataclasses import replace
 from decimal import Decimal
 from math import inf
 
@@ -11,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from shop.planning.exact_totals import Pack
 from shop.planning.lot_sizing import LitresAhead
-from shop.planning.order_plan import FluidAhead, Source, plan_orders
+from shop.planning.order_plan import FluidAhead, PlannedOrder, Source, plan_orders
 
 SMALL = (Pack(5.0, Decimal(44), "5 L"), Pack(20.0, Decimal(158), "20 L"))
 BIG = (Pack(20.0, Decimal(120), "20 L"), Pack(208.0, Decimal(980), "208 L"))
@@ -131,6 +132,13 @@ def test_a_least_that_cannot_be_reached_is_said():
     full = LitresAhead(drawn, drawn, np.zeros(1), 0.0, most_l=5.0)
     (order,) = plan_orders([FluidAhead("A", full, {0: SMALL})], [least]).orders
     assert order.short_cost == pytest.approx(1_000.0 - 44.0)
+
+
+def test_what_an_order_lacks_is_a_share_of_each_least():
+    """10 of 40 L and 50 of 200 money lacking are a quarter each; a source without a least lacks nothing."""
+    order = PlannedOrder(0, 0, (), 30.0, 150.0, 0.0, short_l=10.0, short_cost=50.0)
+    assert Source("one", 0, least_l=40.0, least_cost=200.0).lacking_share(order) == 0.5
+    assert Source("two", 0).lacking_share(replace(order, short_l=0.0, short_cost=0.0)) == 0.0
 
 
 def test_a_fluid_nobody_sells_says_so_and_the_others_are_planned():

@@ -182,7 +182,7 @@ def test_a_depot_whose_shelf_depot_is_refused_goes_out_with_it():
          "more than 0"),
         ("closed_days.csv", "depot,supplier,day\nUY,Brinnock,2026-04-06\n", 2, "depot", "either depot or supplier"),
         ("severity.csv", "unit,reason,factor,source,applies_from\nK01-TB6,towing,0,house,2026-01-01\n", 2, "factor",
-         "0.1 or more"),
+         "0.5 or more"),
     ],
 )  # fmt: skip
 def test_a_bad_row_is_refused_by_row_and_column_with_a_remedy(fleet, file, text, row, column, words):

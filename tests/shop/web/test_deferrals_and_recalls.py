@@ -26,6 +26,10 @@ def test_it_is_looked_at_before_it_is_signed(foreman):
     assert "no spare van" in listed
     assert "Signed Ines" in listed
     assert "on hold" in foreman.get("/units/K01-TB6").content.decode()
+    for why, refusal in (("back", "Say in 5 characters or more"), ("x" * 201, "at most 200 characters")):
+        refused = foreman.post(f"/deferrals/{hold.pk}/end", {"why": why}, follow=True)
+        assert refusal in refused.content.decode()
+        assert Hold.objects.get().ended_on is None
     foreman.post(f"/deferrals/{hold.pk}/end", {"why": "the van is back"})
     assert "the van is back" in foreman.get("/deferrals").content.decode()
 
@@ -35,7 +39,7 @@ def test_it_is_looked_at_before_it_is_signed(foreman):
     [
         ({"until": ""}, "Give the day it comes back"),
         ({"until": "2026-03-02"}, "on a day after today"),
-        ({"reason": ""}, "Say why it is put off"),
+        ({"reason": "late"}, "Say in 5 characters or more why it is put off"),
         ({"signed_by": ""}, "Who signs?"),
         ({"until": "2026-05-20"}, "Somebody named has to answer for it"),
         ({"until": "", "until_total": "90000"}, "The meter is there already"),

@@ -7,7 +7,7 @@ import pytest
 from shop import clock
 from shop.models import OrderedLine, OrderMail, ProposedLine, Supplier, SupplierOrder
 from shop.services.goods_in import PacksIn, goods_in
-from tests.factories import PersonFactory
+from tests.factories import PersonFactory, ProductFactory
 from tests.shop.web.conftest import TODAY
 
 FRIDAY = datetime.date(2026, 3, 6)
@@ -173,6 +173,7 @@ def test_a_late_order_is_named_where_people_look_and_chased(stores, order):
     assert "Wed 11 Mar, first Fri 6 Mar" in page
     assert "New day: Wed 11 Mar by Stores: Oda on the phone" in page
     assert "waiting for fluid, expected 11 Mar" in text_of(stores.get("/due"))
+    assert "expected Wed 11 Mar" in text_of(stores.get("/suppliers/Brinnock"))
 
 
 def test_goods_in_from_the_order_page_names_what_is_over(stores, order, yard):
@@ -187,6 +188,22 @@ def test_goods_in_from_the_order_page_names_what_is_over(stores, order, yard):
     shown = text_of(stores.get("/orders/UY-2026-001"))
     assert "60 L more of F01 came than was ordered" in shown
     assert "Closed" in shown
+
+
+def test_a_line_of_which_nothing_came_is_given_up_once_another_has_come(stores, order, yard):
+    first = order.lines.get()
+    never = OrderedLine.objects.create(
+        order=order, depot=yard.depot, supplier=order.supplier, product=ProductFactory(code="F05"), litres=20, cost=99,
+        ordered_on=order.ordered_on, expected_on=order.expected_on, packs=[],
+    )  # fmt: skip
+    address = f"/orders/UY-2026-001/lines/{never.pk}/give-up"
+    assert address not in text_of(stores.get("/orders/UY-2026-001"))
+    person = PersonFactory(role="stores", depots=[yard.depot])
+    goods_in(person, yard.depot, first.product, [PacksIn(60, 1, "B-9")], first)
+    assert address in text_of(stores.get("/orders/UY-2026-001"))
+    assert stores.post(address, {"note": "discontinued"}).status_code == 302
+    order.refresh_from_db()
+    assert order.state == "closed"
 
 
 def test_the_rest_of_a_line_is_given_up_on_the_page(stores, order, yard):
