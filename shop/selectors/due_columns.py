@@ -103,8 +103,15 @@ def as_columns(
         "cycle_days": cycle_days_of(*clocks),
         "worked_out_for": np.full(len(due), today),
     }
+    for name in ("opens_on", "due_on", "late_on", "due_low_on", "due_high_on", "book_by"):
+        columns[name] = _in_the_calendar(columns[name])
     columns["next_change_on"] = _next_change(result, high, may_change_daily=may_change_daily)
     return columns
+
+
+def _in_the_calendar(days: FloatArray) -> FloatArray:
+    """Return ordinals of days; one no calendar reaches, of a vehicle that hardly moves, is no day."""
+    return np.where((days >= 1) & (days <= date.max.toordinal()), days, np.nan)
 
 
 def _next_change(result: DueResult, high: FloatArray, *, may_change_daily: bool) -> FloatArray:
@@ -123,7 +130,7 @@ def _next_change(result: DueResult, high: FloatArray, *, may_change_daily: bool)
     ahead = np.min([np.where(is_ahead, np.maximum(days, 1.0), np.inf) for days, is_ahead in turns], axis=0)
     is_open_question = ((result.missing != OK) & (result.missing != ABSENT)).any(axis=1)
     is_daily = is_open_question | (state == CANNOT_SAY) | (may_change_daily & (state != NOT_YET))
-    days = np.where(np.isfinite(ahead), today + ahead, np.nan)
+    days = _in_the_calendar(today + ahead)
     return np.where(is_daily, float(EVERY_DAY.toordinal()), days)
 
 

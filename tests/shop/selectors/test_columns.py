@@ -189,3 +189,12 @@ def test_the_database_drops_what_is_kept_with_any_news(yard):
     use_keep(unit_keys())
     Reading.objects.filter(pk=strays[1].pk).update(meter=other)
     assert not MeterUse.objects.exists()
+
+
+def test_a_day_no_calendar_reaches_is_no_day(yard):
+    unit = yard.add("A1", 20_000, per_day_km=0.001)
+    RuleVersion.objects.update(interval_months=None)
+    use_keep(unit_keys())
+    found = by_columns(TODAY, gather_columns(TODAY, unit_keys()))
+    assert found["unit_id"].tolist() == [unit.pk]
+    assert [np.isnan(found[name][0]) for name in ("due_on", "late_on", "next_change_on")] == [True] * 3
