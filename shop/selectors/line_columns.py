@@ -117,39 +117,24 @@ def _with_clocks(
         run_limit_days=own["run_limit_days"],
         scheduled_days=nothing,
         severity=nothing + 1.0,
-        assumed_freshness_share=of_rule("assumed_freshness_share"),
-        cap_share=of_rule("cap_share"),
-        opens_share=of_rule("opens_share"),
-        closes_share=of_rule("closes_share"),
+        **{
+            name: of_rule(name)
+            for name in ("assumed_freshness_share", "cap_share", "opens_share", "closes_share")
+        },
         policies=np.array([version.policy for version in table], dtype=np.str_)[version_rows],
     )
     usages = _usages(as_of, own["vehicle"])
-    clocks = [
-        meter_clock(
-            as_of,
-            record,
-            MeterRecord(
-                limit=of_rule(f"interval_{end}"),
-                at_job=own[f"unit_{end}"],
-                unit_at_fit=own[f"unit_{end}_at_fit"],
-                vehicle_at_fit=own[f"vehicle_{end}_at_fit"],
-                carried=own[f"age_{end}"],
-                run_limit=own[f"run_limit_{end}"],
-                scheduled=nothing,
-            ),
-            usage,
-            UseAhead.as_measured(usage),
-            Wear.even(len(nothing)),
-        )
+    distance, hours = (
+        _clock(as_of, own, record, of_rule(f"interval_{end}"), usage, end)
         for end, usage in zip(("km", "h"), usages, strict=True)
-    ]
+    )
     return LineColumns(
         unit=own["unit"],
         rule=np.array([version.rule_id for version in table], dtype=np.float64)[version_rows],
         vehicle=own["vehicle"],
         done_day=own["done_day"],
-        distance=clocks[0],
-        hours=clocks[1],
+        distance=distance,
+        hours=hours,
         time=time_clock(as_of, record),
         opens_share=record.opens_share,
         closes_share=record.closes_share,
@@ -157,6 +142,19 @@ def _with_clocks(
         hours_usage=usages[1],
         others=others,
     )
+
+
+def _clock(as_of: date, own: Columns, record: LineRecord, limit: FloatArray, usage: Usage, end: str) -> Clock:
+    on_meter = MeterRecord(
+        limit=limit,
+        at_job=own[f"unit_{end}"],
+        unit_at_fit=own[f"unit_{end}_at_fit"],
+        vehicle_at_fit=own[f"vehicle_{end}_at_fit"],
+        carried=own[f"age_{end}"],
+        run_limit=own[f"run_limit_{end}"],
+        scheduled=np.zeros(len(limit)),
+    )
+    return meter_clock(as_of, record, on_meter, usage, UseAhead.as_measured(usage), Wear.even(len(limit)))
 
 
 def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:
