@@ -20,14 +20,20 @@ import numpy as np
 from shop.planning.lot_sizing import FloatArray, LotPlan, Squeeze
 from shop.planning.order_search import FluidTables, OrderSearch, Plans
 
-STEPS = 24
-"""Steps of the rents. House default: more moved no plan of the benchmark by a tenth of a per cent."""
+STEPS, FEWEST_STEPS = 24, 4
+"""Steps of the rents, fewer where many fluids share rooms. House default."""
+
+PLANS_AT_MOST = 300
+"""Plans of single fluids that may be worked out in one go to set rents or to press; bounds the time. House default."""
 
 CLOSE_ENOUGH = 0.002
 """Share of the bound below which a better plan is not looked for. House default."""
 
 FLUIDS_PRESSED = 6
 """Of the fluids of a room, so many with most to give are tried at a time. House default."""
+
+HOPED_DEARER = 0.03
+"""By which share a plan that fits is guessed to be dearer; sets the length of the first steps. House default."""
 
 LEAN_STARTS = 8
 """Leaner and leaner plans to press from, where pressing the cheap one is not enough. House default."""
@@ -41,11 +47,15 @@ _DUST_COST = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A room or bund: most_l litres may stand in it, whichever of the fluids they are."""
+    """A room or bund: most_l litres may stand in it, whichever of the fluids they are.
+
+    apart_l: litres that stand in it for good as far as a plan goes: set aside, reserved, past their day.
+    """
 
     name: str
     most_l: float
     fluids: frozenset[str]
+    apart_l: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,19 +106,17 @@ def fit_rooms(
     fit = _Fit(search, rooms, unplanned_l)
     if not fit.is_over(plans):
         return Fitted(plans, bound, fit.rooms(plans))
-    best = fit.settled(fit.made_to_fit(plans))
-    if fit.is_over(best):
-        return Fitted(best, bound, fit.rooms(best))
-    rents, bound = fit.rents(bound, search.cost(best))
-    if search.cost(best) - bound > CLOSE_ENOUGH * abs(bound):
-        kept = [(own, own.usual, own.raised_l) for own in search.fluids]
-        other = fit.settled(fit.pressed(fit.searched(rents)))
-        if not fit.is_over(other) and search.cost(other) < search.cost(best):
+    rents, high = fit.rents(bound, search.cost(plans))
+    state = [(own, own.usual, own.raised_l) for own in search.fluids]
+    best = fit.settled(fit.made_to_fit(plans)) if fit.is_small else plans
+    if not fit.is_small or search.cost(best) - high > CLOSE_ENOUGH * abs(high):
+        other = fit.settled(fit.made_to_fit(fit.searched(rents)))
+        if fit.rank(other) < fit.rank(best):
             best = other
         else:
-            for fluid, usual, raised_l in kept:
+            for fluid, usual, raised_l in state:
                 fluid.usual, fluid.raised_l = usual, raised_l
-    return Fitted(best, bound, fit.rooms(best))
+    return Fitted(best, bound if fit.is_over(best) else high, fit.rooms(best))
 
 
 class _Fit:
@@ -121,7 +129,10 @@ class _Fit:
         self.fluids = {own.code: own for own in search.fluids}
         nothing = np.zeros(search.weeks)
         self.others_l = np.array(
-            [sum((unplanned_l[code] for code in own.fluids if code in unplanned_l), nothing) for own in rooms]
+            [
+                sum((unplanned_l[code] for code in own.fluids if code in unplanned_l), nothing + own.apart_l)
+                for own in rooms
+            ]
         )
         self.least_of = {
             code: own.sizing.least_full_l()
@@ -148,6 +159,15 @@ class _Fit:
         over_l: FloatArray = np.maximum(self.full_l(plans) - self.allowed_l, 0.0)
         return over_l
 
+    @property
+    def is_small(self) -> bool:
+        """Whether there is time to press the plan that knows no rooms too."""
+        return len(self.least_of) * STEPS <= PLANS_AT_MOST
+
+    def rank(self, plans: Plans) -> tuple[float, float]:
+        """Return what makes a plan better: first fitting, then costing less."""
+        return round(float(self.over_l(plans).sum()), 3), self.search.cost(plans)
+
     def is_over(self, plans: Plans) -> bool:
         """Say whether anything stands in a room that must not."""
         return bool((self.over_l(plans) > _DUST_L).any())
@@ -166,16 +186,17 @@ class _Fit:
         return found
 
     def rents(self, bound: float, cost: float) -> tuple[FloatArray, float]:
-        """Return the rents with the highest bound found, and that bound; cost: of a plan that fits."""
+        """Return the rents with the highest bound found, and that bound; cost: of the plan that knows no rooms."""
         rents = best = np.zeros_like(self.allowed_l)
-        reach, since = 1.0, 0
-        for _ in range(STEPS):
+        reach, since, goal = 1.0, 0, cost + HOPED_DEARER * abs(cost)
+        for _ in range(max(FEWEST_STEPS, min(STEPS, PLANS_AT_MOST // len(self.least_of)))):
             over = self.full_l(self.search.bounding) - self.allowed_l
             over = np.where((over < 0) & (rents <= 0), 0.0, over)
             size = float((over**2).sum())
-            if size <= _DUST_L or cost - bound <= CLOSE_ENOUGH * abs(bound):
+            if size <= _DUST_L:
                 break
-            rents = np.maximum(rents + reach * (cost - bound) / size * over, 0.0)
+            goal = max(goal, bound + CLOSE_ENOUGH * abs(bound))
+            rents = np.maximum(rents + reach * (goal - bound) / size * over, 0.0)
             self.search.squeezed(self.squeezes(rents))
             found = self.search.bound() + float((rents * (self.others_l - self.allowed_l)).sum())
             since += 1
@@ -237,7 +258,9 @@ class _Fit:
         """Press one fluid after the other until everything fits or nothing gives way any more."""
         limits = {code: np.full(self.search.weeks, inf) for code in self.least_of}
         over = self.over_l(plans)
-        while (over > _DUST_L).any():
+        for _ in range(PLANS_AT_MOST // FLUIDS_PRESSED):
+            if not (over > _DUST_L).any():
+                break
             place, week = divmod(int(over.argmax()), self.search.weeks)
             tried = [
                 self._tried(plans, fluid, limits[fluid.code], week, float(over[place, week]))

@@ -83,7 +83,7 @@ def by_solver(demands: list[list[int]], rooms: list[Room], order_cost: float) ->
     return float(found.fun) - HOLDING * float(drawn.sum()) if found.success else None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     demands=st.lists(st.lists(st.integers(0, 25), min_size=4, max_size=4), min_size=2, max_size=3),
     order_cost=st.sampled_from([5.0, 25.0, 90.0]),
