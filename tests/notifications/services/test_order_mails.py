@@ -196,6 +196,17 @@ def test_in_the_folder_it_is_the_same_file_every_time(mail_folder: Path, pack: P
     ]
 
 
+def test_a_cancellation_in_the_folder_is_plain_text_beside_the_order(mail_folder: Path, pack: Pack) -> None:
+    order = an_order(pack)
+    mails_send()
+    order_cancel(order.placed_by, order, "ordered twice")
+    mails_send()
+    names = sorted(path.name for path in mail_folder.iterdir())
+    assert names == ["2026-03-02_cancellation_UY-2026-001.eml", "2026-03-02_order_UY-2026-001.eml"]
+    message = email.message_from_bytes((mail_folder / names[0]).read_bytes(), policy=default_policy)
+    assert (message.get_content_type(), message.get_boundary()) == ("text/plain", None)
+
+
 def test_the_daily_mail_says_whom_to_chase(pack: Pack) -> None:
     depot = a_depot()
     order = an_order(pack, depot)
