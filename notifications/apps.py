@@ -9,7 +9,7 @@ from django.db.models.signals import post_save
 
 
 class NotificationsConfig(AppConfig):
-    """Daily mails, and orders to suppliers."""
+    """Daily mails, orders to suppliers, and what calls them off."""
 
     name = "notifications"
     default_auto_field = "django.db.models.BigAutoField"

@@ -69,8 +69,12 @@ def mails_waiting() -> QuerySet[Mail]:
 
 
 def order_mails_waiting() -> QuerySet[OrderMail]:
-    """Return the orders to suppliers that are not out yet, the oldest first."""
+    """Return the orders to suppliers, and what calls them off, that are not out yet, the oldest first.
+
+    An order cancelled while a sender had its mail in hand does not go out any more.
+    """
     waiting = OrderMail.objects.filter(state__in=[OrderMail.State.QUEUED, OrderMail.State.SENDING])
+    waiting = waiting.exclude(kind=OrderMail.Kind.ORDER, order__state="cancelled")
     return waiting.select_related("order__depot", "order__supplier", "order__placed_by").order_by(
         "queued_at", "pk"
     )

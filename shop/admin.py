@@ -52,6 +52,7 @@ PLAIN = [
     models.SeverityFactor,
     models.Specification,
     models.StockItem,
+    models.StoreRoom,
     models.Supplier,
     models.TemperatureHours,
     models.TankMark,

@@ -1,4 +1,4 @@
-"""The mail that carries an order to its supplier, as text."""
+"""The mails that carry an order to its supplier or call it off, as text."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -22,6 +22,7 @@ class OrderFacts:
     depot: str
     customer_number: str
     ordered_by: str
+    ordered_on: date
     expected_on: date
     note: str
     packs: tuple[PackFacts, ...]
@@ -55,6 +56,30 @@ def order_text(order: OrderFacts) -> str:
             "",
             f"Please write {order.number} on the delivery note, and answer this mail if the day cannot be kept.",
             "The order is attached as PDF and as CSV.",
+            *(["", order.ordered_by] if order.ordered_by else []),
+            "",
+        ]
+    )
+
+
+def cancellation_subject(order: OrderFacts) -> str:
+    """Return the subject: what happened first, then the order's own."""
+    return f"Cancelled: {order_subject(order)}"
+
+
+def cancellation_text(order: OrderFacts) -> str:
+    """Return the text: what is not to be delivered any more, line by line, and what it adds up to."""
+    day = order.ordered_on
+    return "\n".join(
+        [
+            f"Order {order.number} of {day:%A} {day.day} {day:%B %Y} is cancelled. Please deliver none of it to "
+            f"{order.depot}:",
+            "",
+            *(f"  {pack.count} x {pack.printed}  {pack.product}" for pack in order.packs),
+            "",
+            f"Together {order.litres:.10g} L.",
+            "",
+            "Please answer this mail if any of it is on its way already.",
             *(["", order.ordered_by] if order.ordered_by else []),
             "",
         ]

@@ -8,7 +8,14 @@ from django.conf import settings
 from django.core.mail import EmailMessage, EmailMultiAlternatives
 
 from notifications.models import Mail
-from notifications.render.order_mail import OrderFacts, PackFacts, order_subject, order_text
+from notifications.render.order_mail import (
+    OrderFacts,
+    PackFacts,
+    cancellation_subject,
+    cancellation_text,
+    order_subject,
+    order_text,
+)
 from shop.models import OrderMail, SupplierOrder
 from shop.models.outbox import Outgoing
 from shop.selectors.order_sheet import order_csv, order_pdf
@@ -37,10 +44,17 @@ def _(mail: OrderMail) -> EmailMessage:
     order = mail.order
     facts = _facts(order)
     answer_to = order.placed_by.email if order.placed_by else ""
-    message = EmailMessage(
-        subject=order_subject(facts), body=order_text(facts), to=[mail.to_address],
-        reply_to=[answer_to] if answer_to else [], headers=_headers(mail, "order"),
-    )  # fmt: skip
+    headers = _headers(mail, mail.kind)
+    message = EmailMessage(to=[mail.to_address], reply_to=[answer_to] if answer_to else [], headers=headers)
+    if mail.kind == OrderMail.Kind.CANCELLATION:
+        message.subject, message.body = cancellation_subject(facts), cancellation_text(facts)
+        if order.mail:
+            # RFC 5322, 3.6.4: a mail reader shows it beside the order.
+            headers["In-Reply-To"] = headers["References"] = _headers(order.mail, order.mail.kind)[
+                "Message-ID"
+            ]
+        return message
+    message.subject, message.body = order_subject(facts), order_text(facts)
     message.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
     message.attach(f"{order.number}.csv", order_csv(order), "text/csv")
     return message
@@ -49,7 +63,7 @@ def _(mail: OrderMail) -> EmailMessage:
 def file_name(mail: Outgoing) -> str:
     """Return the name a mail has in the mail folder."""
     if isinstance(mail, OrderMail):
-        parts = f"{mail.order.ordered_on.isoformat()}_order_{mail.order.number}"
+        parts = f"{mail.order.ordered_on.isoformat()}_{mail.kind}_{mail.order.number}"
     else:
         parts = f"{mail.local_day.isoformat()}_{mail.person.username}_{mail.kind}"
     return re.sub(r"[^\w.@+-]", "-", parts) + ".eml"
@@ -67,6 +81,7 @@ def _facts(order: SupplierOrder) -> OrderFacts:
         depot=order.depot.name,
         customer_number=order.supplier.customer_number,
         ordered_by=str(order.placed_by or ""),
+        ordered_on=order.ordered_on,
         expected_on=order.expected_on,
         note=order.note,
         packs=tuple(

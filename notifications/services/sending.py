@@ -134,8 +134,9 @@ def _hand_over(mail: Outgoing) -> None:
 
 
 def _write(folder: Path, name: str, message: Message) -> None:
-    # A boundary of our own instead of a random one: the same mail is the same file every time.
-    message.set_boundary(f"=={name.removesuffix('.eml')}==")
+    if message.is_multipart():
+        # A boundary of our own instead of a random one: the same mail is the same file every time.
+        message.set_boundary(f"=={name.removesuffix('.eml')}==")
     folder.mkdir(parents=True, exist_ok=True)
     part = folder / f".{name}.{os.getpid()}.part"
     try:

@@ -18,6 +18,7 @@ from shop.api.permissions import RoleMay
 from shop.api.serializers import stock as shapes
 from shop.selectors import stock as look
 from shop.selectors.access import depots_of, jobs_of
+from shop.selectors.store_rooms import room_warnings
 from shop.selectors.units import unit_find
 from shop.services import stock as ledger
 from shop.services.goods_in import PacksIn, goods_in
@@ -137,6 +138,7 @@ class GoodsIn(GenericAPIView):
                 "order_is_open": order.is_open if order else None,
                 "outstanding_l": order.outstanding_l if order else None,
                 "over_l": order.over_l if order else None,
+                "room_warnings": room_warnings(items[0].depot, product.pk),
             }
             return 201, shapes.GoodsTaken(body).data
 

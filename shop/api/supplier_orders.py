@@ -121,7 +121,7 @@ class _OrderAction(_Orders, GenericAPIView):
     responses=shapes.SupplierOrderRow,
 )  # fmt: skip
 class OrderCancelled(_OrderAction):
-    """Cancel an order of which nothing has come; the supplier is told by you."""
+    """Cancel an order of which nothing has come; a mail tells the supplier where an address is known, else you do."""
 
     given = shapes.CancelGiven
     act = order_cancel

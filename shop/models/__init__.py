@@ -14,7 +14,7 @@ from shop.models.readings import Meter, MeterChange, MeterUse, Reading
 from shop.models.recalls import Recall, RecallClosing
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor, TemperatureHours
 from shop.models.runs import DailyRun
-from shop.models.stock import Reservation, StockItem, StockMovement
+from shop.models.stock import Reservation, StockItem, StockMovement, StoreRoom
 from shop.models.supplier_orders import OrderMail, SupplierOrder
 from shop.models.tanks import BulkTank, TankDip, TankMark
 from shop.models.units import CardFigure, Fitting, LastService, Unit, UnitModel
@@ -65,6 +65,7 @@ __all__ = [
     "StateChange",
     "StockItem",
     "StockMovement",
+    "StoreRoom",
     "Supplier",
     "SupplierOrder",
     "TankDip",

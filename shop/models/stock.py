@@ -32,6 +32,25 @@ class StockItem(models.Model):
         return f"{self.product.code} {self.on_shelf_l} L ({self.label})"
 
 
+class StoreRoom(models.Model):
+    """A room or bund of a depot's shelf whose limit several products share; a product may stand in more than one."""
+
+    depot = models.ForeignKey("shop.Depot", on_delete=models.PROTECT, related_name="rooms")
+    name = models.CharField(max_length=40)
+    most_l = models.FloatField(help_text="Litres that may stand in it, e.g. what the bund would hold.")
+    products = models.ManyToManyField("shop.Product", related_name="rooms", blank=True)
+
+    class Meta:
+        ordering = ["depot", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["depot", "name"], name="room_once_per_depot"),
+            models.CheckConstraint(condition=Q(most_l__gt=0), name="shared_room_above_zero"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.most_l:g} L)"
+
+
 class StockMovement(models.Model):
     """Litres that came onto or left the shelf; rows are only ever added."""
 

@@ -72,15 +72,36 @@ class SupplierOrder(models.Model):
         """The lines of which something may still come."""
         return [line for line in self.lines.all() if line.is_open]
 
+    @property
+    def mail(self) -> "OrderMail | None":
+        """The mail that carries the order; None: by word of mouth, or withdrawn before it went out."""
+        return self._mail(OrderMail.Kind.ORDER)
+
+    @property
+    def cancel_mail(self) -> "OrderMail | None":
+        """The mail that calls the order off."""
+        return self._mail(OrderMail.Kind.CANCELLATION)
+
+    def _mail(self, kind: str) -> "OrderMail | None":
+        return next((mail for mail in self.mails.all() if mail.kind == kind), None)
+
 
 class OrderMail(Outgoing):
-    """The mail that carries an order to its supplier; one per order."""
+    """A mail that carries an order to its supplier, or calls it off; one of each per order."""
 
-    order = models.OneToOneField(SupplierOrder, on_delete=models.CASCADE, related_name="mail")
+    class Kind(models.TextChoices):
+        ORDER = "order"
+        CANCELLATION = "cancellation"
+
+    order = models.ForeignKey(SupplierOrder, on_delete=models.CASCADE, related_name="mails")
+    kind = models.CharField(max_length=12, choices=Kind, default=Kind.ORDER)
     to_address = models.EmailField()
 
     class Meta:
         ordering = ["queued_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["order", "kind"], name="one_order_mail_of_each_kind"),
+        ]
         indexes = [models.Index(fields=["state"], name="order_mail_by_state")]
 
     def __str__(self) -> str:

@@ -48,6 +48,19 @@ class LitresAhead:
 
 
 @dataclass(frozen=True, slots=True)
+class Squeeze:
+    """What presses a fluid's stock down in a room it shares, by the litres there once a week's deliveries are in.
+
+    Attributes:
+        rent_per_l: (T,) money for a litre standing there in each week.
+        most_l: (T,) litres that may stand there in each week; infinite without a limit.
+    """
+
+    rent_per_l: FloatArray
+    most_l: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
     """What one supplier sells of the fluid, and what an order costs besides its packs.
 
@@ -78,8 +91,10 @@ class Lot:
 class LotPlan:
     """The cheapest lots with the parts of their cost.
 
-    cost = packs_cost + orders_cost + holding_cost - left_over_worth; no plan within the limits costs less. Limits of
-    shelf and life give way to the smallest pack that covers a need: such lots say `is_over_limit`.
+    cost = packs_cost + orders_cost + holding_cost - left_over_worth; no plan within the limits costs less, rent (of
+    `Squeeze`, not in the cost) counted with it. Limits of shelf and life give way to the smallest pack that covers a
+    need: such lots say `is_over_limit`. full_l, shelf_l: (T,) what stands there when a week's deliveries are in, and
+    at its end.
     """
 
     lots: tuple[Lot, ...]
@@ -89,6 +104,8 @@ class LotPlan:
     holding_cost: float
     left_over_l: float
     left_over_worth: float
+    rent: float
+    full_l: FloatArray
     shelf_l: FloatArray
 
 
@@ -128,9 +145,10 @@ class LotSizing:
         self.prices = [total.prices() for total in self.totals]
         for prices in self.prices:
             prices[0] = inf
+        self.before_l = ahead.at_hand_l - np.concatenate([[0.0], ahead.drawn_l[:-1]])
         self.limits = self._limits(min(pack.lot_ml for pack in packs) // grid_ml)
-        bought_l = np.arange(self.last + 1) * self.step_l
-        left_l = (ahead.at_hand_l - ahead.drawn_l)[:, None] + bought_l[None, :]
+        self.bought_l = np.arange(self.last + 1) * self.step_l
+        left_l = (ahead.at_hand_l - ahead.drawn_l)[:, None] + self.bought_l[None, :]
         self.holding = ahead.holding_per_l_week * np.maximum(left_l, 0.0)
         self.worth = ahead.worth_per_l * np.clip(left_l[-1], 0.0, self._usable_later_l())
 
@@ -144,9 +162,8 @@ class LotSizing:
         """Return (T,) the most steps bought by each week; never so few that the smallest pack could not cover."""
         ahead, weeks = self.ahead, len(self.ahead.drawn_l)
         most_l = np.full(weeks, inf)
-        before_l = np.concatenate([[0.0], ahead.drawn_l[:-1]])
         if ahead.most_l is not None:
-            most_l = np.minimum(most_l, ahead.most_l + before_l - ahead.at_hand_l)
+            most_l = np.minimum(most_l, ahead.most_l - self.before_l)
         if ahead.life_weeks is not None:
             mean_l = float(ahead.drawn_l[-1]) / weeks
             until = np.arange(weeks) + ahead.life_weeks - 1
@@ -160,8 +177,26 @@ class LotSizing:
         limits: IntArray = np.minimum(np.maximum(self.wished, self.least + smallest - 1), self.last)
         return limits
 
+    def least_full_l(self) -> FloatArray:
+        """Return (T,) litres that stand there at least once a week's deliveries are in, whatever is bought when."""
+        can_be = np.zeros(self.last + 1, dtype=bool)
+        can_be[0] = True
+        for lot in {
+            pack.lot_ml // round(self.step_l * ML_PER_L) for own in self.offers for pack in own.packs
+        }:
+            rows = np.zeros(-(-len(can_be) // lot) * lot, dtype=bool)
+            rows[: len(can_be)] = can_be
+            can_be = np.logical_or.accumulate(rows.reshape(-1, lot)).ravel()[: len(can_be)]
+        totals = np.flatnonzero(can_be)
+        bought_l = self.bought_l[totals[np.searchsorted(totals, self.least)]]
+        least_l: FloatArray = np.maximum(self.before_l + bought_l, 0.0)
+        return least_l
+
     def best(
-        self, order_costs: Sequence[FloatArray], least_l: Mapping[tuple[int, int], float] | None = None
+        self,
+        order_costs: Sequence[FloatArray],
+        least_l: Mapping[tuple[int, int], float] | None = None,
+        squeeze: Squeeze | None = None,
     ) -> LotPlan | None:
         """Return the cheapest lots under these costs of an order, or None when there are none.
 
@@ -173,6 +208,10 @@ class LotSizing:
         steps, in_need = np.arange(size), [self._in_need(costs) for costs in order_costs]
         for week in range(weeks - 1, -1, -1):
             after = np.where(steps >= self.least[week], value + self.holding[week], inf)
+            if squeeze is not None:
+                full_l = np.maximum(self.before_l[week] + self.bought_l, 0.0)
+                after = np.where(full_l <= squeeze.most_l[week] + _DUST_L, after, inf)
+                after += squeeze.rent_per_l[week] * full_l
             ordered = np.where(steps <= self.limits[week], after, inf)
             low = int(self.least[week - 1]) if week else 0
             for place, costs in enumerate(order_costs):
@@ -191,7 +230,7 @@ class LotSizing:
             chosen[week][:, after <= ordered] = 0
         if not np.isfinite(value[0]):
             return None
-        return self._plan(float(value[0]), chosen, order_costs)
+        return self._plan(float(value[0]), chosen, order_costs, squeeze)
 
     def _in_need(self, costs: FloatArray) -> list[int]:
         """Return, for each week, below how many steps bought an order makes sense; 0 where none can arrive.
@@ -210,10 +249,16 @@ class LotSizing:
     def _steps_of(self, litres: float) -> int:
         return max(1, int(np.ceil(litres / self.step_l - _DUST_L)))
 
-    def _plan(self, cost: float, chosen: npt.NDArray[np.int32], order_costs: Sequence[FloatArray]) -> LotPlan:
+    def _plan(
+        self,
+        cost: float,
+        chosen: npt.NDArray[np.int32],
+        order_costs: Sequence[FloatArray],
+        squeeze: Squeeze | None,
+    ) -> LotPlan:
         lots: list[Lot] = []
         bought, orders_cost, holding = 0, 0.0, 0.0
-        shelf_l = np.empty(len(self.least))
+        full_l = self.before_l.copy()
         for week in range(len(self.least)):
             for place in range(len(self.offers) - 1, -1, -1):
                 lot = int(chosen[week, place, bought])
@@ -222,12 +267,15 @@ class LotSizing:
                     orders_cost += float(order_costs[place][week])
                     lots.append(self._lot(week, place, lot, is_over_limit=bool(bought > self.wished[week])))
             holding += float(self.holding[week, bought])
-            shelf_l[week] = self.ahead.at_hand_l[week] + bought * self.step_l - self.ahead.drawn_l[week]
+            full_l[week] += bought * self.step_l
         worth = float(self.worth[bought])
         packs_cost = sum(lot.price for lot in lots)
+        rent = float(squeeze.rent_per_l @ full_l.clip(min=0.0)) if squeeze is not None else 0.0
+        shelf_l = full_l - np.diff(self.ahead.drawn_l, prepend=0.0)
         return LotPlan(
-            tuple(lots), cost, packs_cost, orders_cost, holding, max(0.0, float(shelf_l[-1])), worth, shelf_l
-        )
+            tuple(lots), cost - rent, packs_cost, orders_cost, holding, max(0.0, float(shelf_l[-1])), worth, rent,
+            full_l, shelf_l,
+        )  # fmt: skip
 
     def _lot(self, week: int, place: int, lot: int, *, is_over_limit: bool) -> Lot:
         counts = zip(self.offers[place].packs, self.totals[place].counts(lot), strict=True)

@@ -3,6 +3,7 @@
 One order to a supplier costs a fixed sum however many fluids are in it, so fluids share their weeks. For given weeks
 in which a supplier is ordered from, each fluid's lots are exact (`lot_sizing`); the weeks are searched. Whatever the
 weeks, no plan costs less than the fluids apart, the fixed cost of a supplier laid on one of them: that is the bound.
+Rooms that several fluids share come on top of both (`shared_rooms`).
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,8 +14,11 @@ import numpy as np
 from shop.planning.exact_totals import Pack
 from shop.planning.lot_sizing import FloatArray, LitresAhead, LotPlan, LotSizing, Offer
 from shop.planning.order_search import FluidTables, OrderSearch, PlannedOrder, Source
+from shop.planning.shared_rooms import Room, RoomPlan, fit_rooms
 
-__all__ = ["FluidAhead", "FluidPlan", "OrderPlan", "PlannedOrder", "Source", "plan_orders"]
+__all__ = [
+    "FluidAhead", "FluidPlan", "OrderPlan", "PlannedOrder", "Room", "RoomPlan", "Source", "plan_orders",
+]  # fmt: skip
 
 EVEN_ML = 500
 """Where sizes have no common measure worth planning with, sources of packs not in half litres are left out."""
@@ -53,13 +57,15 @@ class OrderPlan:
     Attributes:
         orders, fluids: the plan by order and by fluid.
         cost: packs, orders, freight and keeping, less the worth of what is left over.
-        bound: no plan costs less.
+        bound: no plan costs less; where rooms are shared, no plan that fits them as this one does.
+        rooms: what stands in each shared room.
     """
 
     orders: tuple[PlannedOrder, ...]
     fluids: tuple[FluidPlan, ...]
     cost: float
     bound: float
+    rooms: tuple[RoomPlan, ...] = ()
 
     @property
     def spent(self) -> float:
@@ -72,12 +78,15 @@ class OrderPlan:
         return max(0.0, self.cost - self.bound) / self.spent if self.orders else 0.0
 
 
-def plan_orders(fluids: Sequence[FluidAhead], sources: Sequence[Source]) -> OrderPlan:
+def plan_orders(
+    fluids: Sequence[FluidAhead], sources: Sequence[Source], rooms: Sequence[Room] = ()
+) -> OrderPlan:
     """Plan the orders of all fluids.
 
     A fluid is bought from one usual source, chosen with the plan; another comes in only before the usual one can
     deliver. What no source can bring in time is not planned for but said, in `unmet_l`. An order below a
-    source's least is merged or raised where that helps, else it says what it lacks.
+    source's least is merged or raised where that helps, else it says what it lacks. A room several fluids share is
+    kept, at the price of smaller orders, as far as any plan can.
     """
     weeks = max((len(own.ahead.drawn_l) for own in fluids), default=0)
     ready, refused = [], []
@@ -88,7 +97,13 @@ def plan_orders(fluids: Sequence[FluidAhead], sources: Sequence[Source]) -> Orde
         else:
             refused.append(made)
     search = OrderSearch(ready, sources, weeks)
-    plans = search.raised(*search.best())
+    unplanned_l = {
+        own.code: np.maximum(own.ahead.at_hand_l - np.concatenate([[0.0], own.ahead.drawn_l[:-1]]), 0.0)
+        for own in fluids
+        if own.code in {one.code for one in refused}
+    }
+    fitted = fit_rooms(search, search.raised(*search.best()), rooms, unplanned_l)
+    plans = fitted.plans
     done = [
         FluidPlan(own.code, own.usual, plans[own.code], own.unmet_l, left_out=own.left_out) for own in ready
     ]
@@ -97,7 +112,8 @@ def plan_orders(fluids: Sequence[FluidAhead], sources: Sequence[Source]) -> Orde
         tuple(search.orders(plans)),
         tuple(by_code[fluid.code] for fluid in fluids),
         search.cost(plans),
-        search.bound(),
+        fitted.bound,
+        fitted.rooms,
     )
 
 

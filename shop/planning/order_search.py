@@ -6,14 +6,14 @@ from math import inf
 
 import numpy as np
 
-from shop.planning.lot_sizing import FloatArray, Lot, LotPlan, LotSizing
+from shop.planning.lot_sizing import FloatArray, Lot, LotPlan, LotSizing, Squeeze
 
 CYCLES_WEEKS = (1, 2, 3, 4, 6, 8, 13)
 """Regular rhythms tried first; the best is then thinned out week by week."""
 
 _DUST = 1e-6
 _Weeks = dict[int, frozenset[int]]
-_Plans = dict[str, LotPlan]
+Plans = dict[str, LotPlan]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +79,7 @@ class FluidTables:
     left_out: tuple[str, ...]
     usual: int = 0
     raised_l: dict[tuple[int, int], float] = field(default_factory=dict)
+    squeeze: Squeeze | None = None
 
 
 class OrderSearch:
@@ -86,9 +87,10 @@ class OrderSearch:
 
     def __init__(self, fluids: Sequence[FluidTables], sources: Sequence[Source], weeks: int) -> None:
         self.fluids, self.sources, self.weeks = list(fluids), sources, weeks
+        self.bounding: Plans = {}
         self._known: dict[tuple[object, ...], LotPlan | None] = {}
 
-    def best(self) -> tuple[_Weeks, _Plans]:
+    def best(self) -> tuple[_Weeks, Plans]:
         """Choose each fluid's source as if it paid for its orders alone, and as if they were free; keep the better."""
         found = []
         for is_alone in (True, False):
@@ -113,11 +115,11 @@ class OrderSearch:
             costs.append((inf if plan is None else plan.cost, own.first_week, source))
         return min(costs)[2]
 
-    def _begun(self) -> tuple[_Weeks, _Plans]:
+    def _begun(self) -> tuple[_Weeks, Plans]:
         found = [own for own in (self._tried(self._apart()), *self._rhythms()) if own is not None]
         return min(found, key=lambda own: self.cost(own[1]))
 
-    def _thinned(self, chosen: _Weeks, plans: _Plans) -> tuple[_Weeks, _Plans]:
+    def _thinned(self, chosen: _Weeks, plans: Plans) -> tuple[_Weeks, Plans]:
         """Take away weeks as long as that saves money."""
         is_better = True
         while is_better:
@@ -129,7 +131,7 @@ class OrderSearch:
                     chosen, plans, is_better = self._used(tried), tried, True
         return chosen, plans
 
-    def _moved(self, chosen: _Weeks, plans: _Plans) -> tuple[_Weeks, _Plans]:
+    def _moved(self, chosen: _Weeks, plans: Plans) -> tuple[_Weeks, Plans]:
         """Move fluids to another source's orders where that costs less in all."""
         for fluid in self.fluids:
             for source in fluid.sources:
@@ -144,9 +146,9 @@ class OrderSearch:
                     fluid.usual = before
         return chosen, plans
 
-    def _rhythms(self) -> list[tuple[_Weeks, _Plans]]:
+    def _rhythms(self) -> list[tuple[_Weeks, Plans]]:
         """Return plans of ever slower rhythms, until they cost more than the one before."""
-        found: list[tuple[_Weeks, _Plans]] = []
+        found: list[tuple[_Weeks, Plans]] = []
         for cycle in CYCLES_WEEKS:
             tried = self._tried(self._rhythm(cycle))
             if tried is not None:
@@ -172,14 +174,14 @@ class OrderSearch:
                 weeks[fluid.sources[lot.offer]].add(lot.week)
         return {place: frozenset(own) for place, own in weeks.items()}
 
-    def _tried(self, weeks: _Weeks) -> tuple[_Weeks, _Plans] | None:
+    def _tried(self, weeks: _Weeks) -> tuple[_Weeks, Plans] | None:
         """Return the plans under these weeks with the weeks they use; None where a fluid has none."""
         plans = self._plans(weeks, {}, None)
         return None if plans is None else (self._used(plans), plans)
 
     def _plans(
-        self, weeks: _Weeks, before: _Plans, taken: tuple[int, int] | None, saved: float = inf
-    ) -> _Plans | None:
+        self, weeks: _Weeks, before: Plans, taken: tuple[int, int] | None, saved: float = inf
+    ) -> Plans | None:
         """Plan each fluid under these weeks; those that did not order in the week taken away keep their plan.
 
         saved: what leaving that week out saves; None comes back as soon as the fluids cost more than that.
@@ -220,17 +222,37 @@ class OrderSearch:
         raised = tuple(sorted(fluid.raised_l.items()))
         key = (fluid.code, fluid.usual, weeks[fluid.usual], price, raised)
         if key not in self._known:
-            self._known[key] = fluid.sizing.best(self._costs(fluid, weeks, price), fluid.raised_l)
+            costs = self._costs(fluid, weeks, price)
+            self._known[key] = fluid.sizing.best(costs, fluid.raised_l, fluid.squeeze)
         return self._known[key]
 
-    def _used(self, plans: _Plans) -> _Weeks:
+    def squeezed(self, squeezes: Mapping[str, Squeeze]) -> None:
+        """Press fluids' stock down from here on; what was worked out without is forgotten."""
+        for fluid in self.fluids:
+            if fluid.code in squeezes:
+                fluid.squeeze = squeezes[fluid.code]
+        self._known = {key: plan for key, plan in self._known.items() if key[0] not in squeezes}
+
+    def again(self, fluid: FluidTables, plans: Plans, squeeze: Squeeze) -> LotPlan | None:
+        """Return a fluid's best lots under a squeeze where the others order as planned.
+
+        An order they give anyway costs the fluid nothing, another one in full.
+        """
+        own = self._costs(fluid, self._rhythm(1), self.sources[fluid.usual].fixed_cost(0.0))
+        shared = self._used({code: plan for code, plan in plans.items() if code != fluid.code})
+        for costs, source in zip(own, fluid.sources, strict=True):
+            weeks = [week for week in shared[source] if costs[week] < inf]
+            costs[weeks] = 0.0
+        return fluid.sizing.best(own, fluid.raised_l, squeeze)
+
+    def _used(self, plans: Plans) -> _Weeks:
         used: dict[int, set[int]] = {place: set() for place in range(len(self.sources))}
         for fluid in self.fluids:
-            for lot in plans[fluid.code].lots:
+            for lot in plans[fluid.code].lots if fluid.code in plans else ():
                 used[fluid.sources[lot.offer]].add(lot.week)
         return {place: frozenset(own) for place, own in used.items()}
 
-    def orders(self, plans: _Plans) -> list[PlannedOrder]:
+    def orders(self, plans: Plans) -> list[PlannedOrder]:
         """Put the lots of one source and week together, earliest first."""
         grouped: dict[tuple[int, int], list[tuple[str, Lot]]] = {}
         for fluid in self.fluids:
@@ -248,13 +270,13 @@ class OrderSearch:
             )  # fmt: skip
         return orders
 
-    def cost(self, plans: _Plans) -> float:
-        """Return the money of a plan, each order's fixed cost counted once."""
+    def cost(self, plans: Plans) -> float:
+        """Return the money of a plan, each order's fixed cost counted once, with the rent of a squeeze."""
         return sum(_without_orders(own) for own in plans.values()) + sum(
             order.fixed_cost for order in self.orders(plans)
         )
 
-    def raised(self, chosen: _Weeks, plans: _Plans) -> _Plans:
+    def raised(self, chosen: _Weeks, plans: Plans) -> Plans:
         """Mend orders below their source's least: left to another week, or one lot made larger, what is cheaper."""
         while (short := self._first_short(plans)) is not None:
             fewer = {**chosen, short.source: chosen[short.source] - {short.week}}
@@ -275,25 +297,25 @@ class OrderSearch:
                 fluid.raised_l.update(raised.get(fluid.code, {}))
         return plans
 
-    def _first_short(self, plans: _Plans) -> PlannedOrder | None:
+    def _first_short(self, plans: Plans) -> PlannedOrder | None:
         return next(
             (own for own in self.orders(plans) if own.short_l > _DUST or own.short_cost > _DUST), None
         )
 
-    def _lacking(self, plans: _Plans) -> float:
+    def _lacking(self, plans: Plans) -> float:
         """Return what all orders lack, each as shares of its source's least litres and least cost."""
         return sum(self.sources[own.source].lacking_share(own) for own in self.orders(plans))
 
     def _larger(
-        self, chosen: _Weeks, plans: _Plans, short: PlannedOrder
-    ) -> list[tuple[dict[str, dict[tuple[int, int], float]], _Plans | None]]:
+        self, chosen: _Weeks, plans: Plans, short: PlannedOrder
+    ) -> list[tuple[dict[str, dict[tuple[int, int], float]], Plans | None]]:
         """Return, for each lot of an order, the plan in which it fills the order up."""
-        found: list[tuple[dict[str, dict[tuple[int, int], float]], _Plans | None]] = []
+        found: list[tuple[dict[str, dict[tuple[int, int], float]], Plans | None]] = []
         for code, lot in short.lots:
             fluid = next(own for own in self.fluids if own.code == code)
             litres = lot.litres + max(short.short_l, short.short_cost * lot.litres / lot.price)
             raised = {(lot.offer, lot.week): litres}
-            plan = fluid.sizing.best(self._costs(fluid, chosen), fluid.raised_l | raised)
+            plan = fluid.sizing.best(self._costs(fluid, chosen), fluid.raised_l | raised, fluid.squeeze)
             if plan is not None:
                 found.append(({code: raised}, {**plans, code: plan}))
         return found
@@ -303,33 +325,39 @@ class OrderSearch:
 
         Every order costs its source's sure part whoever is in it. Laying that on the one fluid that orders most often
         from the source, and nothing on the others, counts no order twice: the fluids apart, each exact, are then
-        together no dearer than any plan. (Lagrangian relaxation of “whoever orders, the order is paid”.)
+        together no dearer than any plan. (Lagrangian relaxation of “whoever orders, the order is paid”.) Where fluids
+        are squeezed the rent is counted in, and what presses them has to take it off again.
         """
-        every = self._rhythm(1)
         laid: dict[str, dict[int, float]] = {own.code: {} for own in self.fluids}
-        least = {own.code: own.sizing.best(self._any_source(own, every, {})) for own in self.fluids}
+        self.bounding = {
+            own.code: plan for own in self.fluids if (plan := self._bounding_plan(own, {})) is not None
+        }
         for place, source in enumerate(self.sources):
             often, orders = None, 0
             for fluid in self.fluids:
-                plan = least[fluid.code]
-                own_orders = (
-                    sum(fluid.sources[lot.offer] == place for lot in plan.lots) if plan is not None else 0
-                )
+                lots = self.bounding[fluid.code].lots if fluid.code in self.bounding else ()
+                own_orders = sum(fluid.sources[lot.offer] == place for lot in lots)
                 if own_orders > orders:
                     often, orders = fluid, own_orders
             if often is not None:
                 laid[often.code][place] = source.surely_paid
-                least[often.code] = often.sizing.best(self._any_source(often, every, laid[often.code]))
-        return sum(plan.cost for plan in least.values() if plan is not None)
+                plan = self._bounding_plan(often, laid[often.code])
+                if plan is not None:
+                    self.bounding[often.code] = plan
+        return sum(plan.cost + plan.rent for plan in self.bounding.values())
 
-    def _any_source(self, fluid: FluidTables, every: _Weeks, laid: Mapping[int, float]) -> list[FloatArray]:
-        costs = []
-        for source in fluid.sources:
-            own = np.full(self.weeks, inf)
-            own[sorted(every[source])] = laid.get(source, 0.0)
-            costs.append(own)
-        return costs
+    def _bounding_plan(self, fluid: FluidTables, laid: Mapping[int, float]) -> LotPlan | None:
+        """Return a fluid's best lots from any source in any week, an order costing what is laid on the fluid."""
+        key = (fluid.code, "bound", tuple(sorted(laid.items())))
+        if key not in self._known:
+            costs = []
+            for source in fluid.sources:
+                own = np.full(self.weeks, inf)
+                own[self.sources[source].first_week :] = laid.get(source, 0.0)
+                costs.append(own)
+            self._known[key] = fluid.sizing.best(costs, squeeze=fluid.squeeze)
+        return self._known[key]
 
 
 def _without_orders(plan: LotPlan) -> float:
-    return plan.packs_cost + plan.holding_cost - plan.left_over_worth
+    return plan.packs_cost + plan.holding_cost - plan.left_over_worth + plan.rent

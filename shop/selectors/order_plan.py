@@ -11,7 +11,16 @@ from shop import clock
 from shop.errors import InputError
 from shop.models import Depot, OrderedLine, Person, Product, ProposedLine, StockItem, Supplier
 from shop.planning.lot_sizing import FloatArray, LitresAhead, Lot
-from shop.planning.order_plan import FluidAhead, FluidPlan, OrderPlan, PlannedOrder, Source, plan_orders
+from shop.planning.order_plan import (
+    FluidAhead,
+    FluidPlan,
+    OrderPlan,
+    PlannedOrder,
+    Room,
+    RoomPlan,
+    Source,
+    plan_orders,
+)
 from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
 from shop.planning.packs import CREDIT_SHARE
 from shop.planning.suppliers import (
@@ -34,9 +43,10 @@ from shop.planning.weeks import (
 from shop.selectors.needs import DAYS_A_MONTH
 from shop.selectors.needs_ahead import jobs_by_week
 from shop.selectors.offers import Offer, offers_to
-from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, why_lot
+from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, room_words, why_lot
 from shop.selectors.shelf import is_usable, last_day, shelves_of
 from shop.selectors.stock import shelves_seen
+from shop.selectors.store_rooms import rooms_now
 
 WEEKS, LEAST_WEEKS, MOST_WEEKS = 26, 4, 52
 HOUSE_ORDER_COST = 15.0
@@ -91,6 +101,15 @@ class OrderShown:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomShown:
+    """One shared room: the products that stand in it, and what the plan puts there week by week."""
+
+    products: tuple[str, ...]
+    room: RoomPlan
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class ShelfPlan:
     """The plan of one shelf."""
 
@@ -99,6 +118,7 @@ class ShelfPlan:
     begins: tuple[date, ...]
     orders: tuple[OrderShown, ...]
     fluids: tuple[FluidShown, ...]
+    rooms: tuple[RoomShown, ...]
     plan: OrderPlan
     sentence: str
     against_list: tuple[str, ...]
@@ -130,7 +150,8 @@ def _shelf_plan(depot: Depot, weeks: int) -> ShelfPlan:
         _draft(product, jobs.get(product.pk, []), offers.get(product.pk, []), shelf, as_of, begins, places)
         for product in products
     ]
-    plan = plan_orders([own.fluid for own in drafts], sources)
+    rooms = _rooms_of(depot, shelf)
+    plan = plan_orders([own.fluid for own in drafts], sources, rooms)
     by_place = {place: suppliers[pk] for pk, place in places.items()}
     fluids = tuple(
         _fluid_shown(draft, own, by_place, unplanned.get(draft.product.pk, []), begins)
@@ -139,9 +160,22 @@ def _shelf_plan(depot: Depot, weeks: int) -> ShelfPlan:
     by_code = {own.product.code: own for own in fluids}
     orders = tuple(_order_shown(order, by_place, by_code, begins) for order in plan.orders)
     return ShelfPlan(
-        depot, as_of, begins, orders, fluids, plan, plan_words(plan, weeks, depot.currency),
-        _against_list(depot, orders),
+        depot, as_of, begins, orders, fluids,
+        tuple(
+            RoomShown(tuple(sorted(room.fluids)), own, room_words(own, begins))
+            for room, own in zip(rooms, plan.rooms, strict=True)
+        ),
+        plan, plan_words(plan, weeks, depot.currency), _against_list(depot, orders),
     )  # fmt: skip
+
+
+def _rooms_of(depot: Depot, shelf: "_AtHand") -> list[Room]:
+    """Return the shared rooms; what stands in them and is not free (set aside, reserved) takes its place."""
+    found = []
+    for own in rooms_now([depot]):
+        apart_l = sum(max(0.0, stands_l - shelf.free_l(pk)) for pk, stands_l in own.stands_l.items())
+        found.append(Room(own.room.name, own.room.most_l, own.codes, apart_l))
+    return found
 
 
 def _source(offer: Offer, as_of: date, now: time, begins: Sequence[date]) -> Source:

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 
 from shop.planning.lot_sizing import FloatArray, Lot
-from shop.planning.order_plan import OrderPlan
+from shop.planning.order_plan import OrderPlan, RoomPlan
 from shop.planning.weeks import JobAhead
 
 LIKELY = 0.5
@@ -74,6 +74,26 @@ def plan_words(plan: OrderPlan, weeks: int, currency: str) -> str:
     spent = f"{plan.spent:,.0f} {currency}".rstrip().replace(",", "\u202f")
     number = f"{len(plan.orders)} order{'s' if len(plan.orders) != 1 else ''}"
     return f"{number} in {weeks} weeks, {spent} for packs, orders and freight; {proof}."
+
+
+def room_words(room: RoomPlan, begins: Sequence[date]) -> str:
+    """Say whether a shared room is kept, and where not, in which week and by how many litres."""
+    over_l, fullest = room.over_l, int(np.argmax(room.full_l))
+    most = f"at most {room.full_l[fullest]:.0f} L, in the week of {short_day(begins[fullest])}"
+    if not over_l.any():
+        return f"{room.most_l:g} L may stand in it; {most}."
+    worst = int(np.argmax(over_l))
+    said = f"{over_l[worst]:.1f} L too many in the week of {short_day(begins[worst])}"
+    weeks = int((over_l > 0).sum())
+    said += f", the worst of {weeks} weeks" if weeks > 1 else ""
+    least_l = float(room.unavoidable_l[worst])
+    if least_l >= over_l[worst] - 0.05:
+        why = "even with the least stock"
+    elif least_l > 0:
+        why = f"{least_l:.1f} L of it even with the least stock; for the rest no plan was found that fits"
+    else:
+        why = "no plan was found that fits, though one may exist"
+    return f"{room.most_l:g} L may stand in it; {said}, {why}. Move some of it, or order later by hand."
 
 
 def fluid_words(

@@ -24,8 +24,8 @@ def supplier_orders_of(person: Person) -> QuerySet[SupplierOrder]:
     """Return the orders of the shelves that serve a person's depots, the newest first."""
     return (
         SupplierOrder.objects.filter(depot__in=shelves_seen(person))
-        .select_related("depot", "supplier", "placed_by", "mail")
-        .prefetch_related("lines__product")
+        .select_related("depot", "supplier", "placed_by")
+        .prefetch_related("lines__product", "mails")
         .order_by("-placed_at", "-pk")
     )
 

@@ -51,6 +51,18 @@ class Placed:
     is_new: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Cancelled:
+    """Who knows of a cancelled order.
+
+    is_withdrawn: its mail had not been taken by a sender, so the supplier knows of no order. mail_to: where the mail
+    goes that calls the order off; empty: none does, and unless the order was withdrawn a person must tell.
+    """
+
+    is_withdrawn: bool
+    mail_to: str = ""
+
+
 def order_place(person: Person, depot: Depot, supplier: Supplier, asked: OrderAsked) -> Placed:
     """Place an order for the shelf that serves a depot and work the ordering list out again at once.
 
@@ -96,10 +108,11 @@ def order_place(person: Person, depot: Depot, supplier: Supplier, asked: OrderAs
     return Placed(order, is_new=True)
 
 
-def order_cancel(person: Person, order: SupplierOrder, reason: str) -> bool:
-    """Cancel an order of which nothing has come; a mail not yet taken by a sender is withdrawn.
+def order_cancel(person: Person, order: SupplierOrder, reason: str) -> Cancelled:
+    """Cancel an order of which nothing has come, and tell the supplier if he may know of it.
 
-    Returns whether the supplier may have the mail and must be told. Raises NotAllowed, InputError, ConflictError.
+    A mail no sender has taken yet is withdrawn; otherwise another one goes to the address the order went to, or to
+    the supplier's own. Raises NotAllowed, InputError, ConflictError.
     """
     _may_order(person)
     if not reason.strip():
@@ -121,11 +134,28 @@ def order_cancel(person: Person, order: SupplierOrder, reason: str) -> bool:
         held.state, held.closed_on = SupplierOrder.State.CANCELLED, today
         held.cancel_reason = reason.strip()
         held.save(update_fields=["state", "closed_on", "cancel_reason"])
-        withdrawn, _ = OrderMail.objects.filter(order=held, state=OrderMail.State.QUEUED).delete()
-        after = {"state": held.state, "why": held.cancel_reason, "mail_withdrawn": bool(withdrawn)}
+        told = _call_off(held)
+        after = {
+            "state": held.state, "why": held.cancel_reason, "mail_withdrawn": told.is_withdrawn,
+            "cancellation_to": told.mail_to,
+        }  # fmt: skip
         changes_write([change_note(held, held.number, before={"state": before}, after=after)], person=person)
         order_list_propose(held.depot, today, clock.local_time(held.depot.time_zone))
-    return not withdrawn
+    return told
+
+
+def _call_off(order: SupplierOrder) -> Cancelled:
+    """Withdraw the mail of an order, or write the one that calls the order off."""
+    queued = OrderMail.objects.filter(order=order, state=OrderMail.State.QUEUED)
+    is_withdrawn = bool(queued.filter(claimed_at__isnull=True).delete()[0])
+    # One that was tried before may be out all the same.
+    queued.delete()
+    mail_to = "" if is_withdrawn else order.mail_to or order.supplier.mail
+    if mail_to:
+        OrderMail.objects.create(
+            order=order, kind=OrderMail.Kind.CANCELLATION, to_address=mail_to, queued_at=clock.now()
+        )
+    return Cancelled(is_withdrawn, mail_to)
 
 
 def order_chase(person: Person, order: SupplierOrder, promised_on: datetime.date, note: str) -> None:
@@ -159,11 +189,15 @@ def order_chase(person: Person, order: SupplierOrder, promised_on: datetime.date
 def order_mail_again(person: Person, order: SupplierOrder) -> None:
     """Put a mail that failed, or of which nobody knows whether it went out, back into the outbox.
 
+    Of a cancelled order that is the mail that calls it off: the order itself never goes out any more.
+
     Raises NotAllowed, ConflictError.
     """
     _may_order(person)
     with transaction.atomic():
-        mail = OrderMail.objects.select_for_update().filter(order=order).first()
+        is_over = order.state == SupplierOrder.State.CANCELLED
+        kind = OrderMail.Kind.CANCELLATION if is_over else OrderMail.Kind.ORDER
+        mail = OrderMail.objects.select_for_update().filter(order=order, kind=kind).first()
         if mail is None or mail.state not in (OrderMail.State.FAILED, OrderMail.State.UNSURE):
             state = "none" if mail is None else mail.state
             raise ConflictError(
@@ -275,5 +309,5 @@ def _note(order: SupplierOrder, check: OrderCheck, wanted: Sequence[PacksWanted]
 def _held(order: SupplierOrder) -> tuple[list[OrderedLine], SupplierOrder]:
     """Hold the order's shelf and read the order again with its lines, as nobody else can change them now."""
     shelf_hold(order.depot)
-    held = SupplierOrder.objects.select_related("depot").get(pk=order.pk)
+    held = SupplierOrder.objects.select_related("depot", "supplier").get(pk=order.pk)
     return list(held.lines.order_by("pk")), held

@@ -19,6 +19,7 @@ from shop.selectors.order_plan import (
     WEEKS,
     FluidShown,
     OrderShown,
+    RoomShown,
     ShelfPlan,
     order_plans,
 )
@@ -79,13 +80,40 @@ class FluidPicture:
     guard_points: str
 
 
+@dataclass(frozen=True, slots=True)
+class RoomWeek:
+    """One week of a shared room, as the table and the bars show it."""
+
+    begins_on: date
+    full_l: float
+    left_l: float
+    over_l: float
+    x: float
+    y: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class RoomPicture:
+    """One shared room with its weeks; limit_y: where the line of its limit runs."""
+
+    shown: RoomShown
+    rows: list[RoomWeek]
+    bar: float
+    most_l: float
+    limit_y: float
+
+
 @require_safe
 @login_required
 def order_plan(request: HttpRequest) -> HttpResponse:
     """Show the plan of each shelf."""
     form = WeeksForm(request.GET)
     plans = order_plans(request.user, _weeks(form))
-    shown = [(own, _time_line(own), _pictures(own)) for own in plans]
+    shown = [
+        (own, _time_line(own), _pictures(own), [_room_picture(room, own.begins) for room in own.rooms])
+        for own in plans
+    ]
     context = {
         "form": form, "shown": shown, "width": WIDTH, "left": LEFT, "weeks": _weeks(form),
         "house_order_cost": HOUSE_ORDER_COST, "keeping_share": KEEPING_SHARE_PER_YEAR,
@@ -175,3 +203,17 @@ def _picture(fluid: FluidShown, begins: tuple[date, ...]) -> FluidPicture:
         for row in rows
     )
     return FluidPicture(fluid, rows, round(step * 0.8, 1), most_l, points)
+
+
+def _room_picture(shown: RoomShown, begins: tuple[date, ...]) -> RoomPicture:
+    room, step = shown.room, (WIDTH - LEFT) / len(begins)
+    most_l = max(room.most_l, float(room.full_l.max()))
+    scale = LEVEL_HEIGHT / most_l
+    rows = []
+    for week, begin in enumerate(begins):
+        full_l, over_l = float(room.full_l[week]), float(room.over_l[week])
+        height, x = round(full_l * scale, 1), round(LEFT + step * week, 1)
+        y = round(LEVEL_TOP + LEVEL_HEIGHT - height, 1)
+        rows.append(RoomWeek(begin, full_l, room.most_l - full_l, over_l, x, y, height))
+    limit_y = round(LEVEL_TOP + LEVEL_HEIGHT - room.most_l * scale, 1)
+    return RoomPicture(shown, rows, round(step * 0.8, 1), most_l, limit_y)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from shop import clock
 from shop.errors import ApplicationError
 from shop.selectors import stock as look
+from shop.selectors.store_rooms import room_warnings, warned_lines
 from shop.services import stock as ledger
 from shop.services.goods_in import PacksIn, goods_in
 from shop.web.access import for_those_who
@@ -98,7 +99,14 @@ def goods(request: HttpRequest) -> HttpResponse:
     ).first()
     initial = {"order": chosen.pk, "product": chosen.product_id} if chosen else {}
     form = GoodsInForm(orders=orders, shelves=shelves, rows=PACK_ROWS, initial=initial)
-    return render(request, "shop/goods_in.html", {"form": form, "orders": orders})
+    return _goods_page(request, form, orders, shelves)
+
+
+def _goods_page(
+    request: HttpRequest, form: Any, orders: Any, shelves: Any, status: int = 200
+) -> HttpResponse:
+    context = {"form": form, "expected": warned_lines(orders, shelves)}
+    return render(request, "shop/goods_in.html", context, status=status)
 
 
 @for_those_who("plan", refusal="Your role may not book goods in. Stores or the foreman can.")
@@ -114,12 +122,14 @@ def _take_in(request: HttpRequest, orders: Any, shelves: Any) -> HttpResponse:
         else:
             litres = sum(own.litres for own in packs)
             _name_over_delivery(request, given["order"])
+            for said in room_warnings(items[0].depot, given["product"].pk):
+                messages.warning(request, f"{said} Move some of it before the room is closed.")
             messages.success(
                 request,
                 f"{litres:g} L of {given['product'].code} are in: {', '.join(i.label for i in items)}.",
             )
             return redirect("stock")
-    return render(request, "shop/goods_in.html", {"form": form, "orders": orders}, status=422)
+    return _goods_page(request, form, orders, shelves, status=422)
 
 
 def _name_over_delivery(request: HttpRequest, order: Any) -> None:

@@ -17,6 +17,7 @@ from shop.selectors.supplier_orders import order_shown, supplier_orders_of, supp
 from shop.selectors.suppliers import supplier_find
 from shop.services.goods_in import order_give_up
 from shop.services.supplier_orders import (
+    Cancelled,
     OrderAsked,
     order_cancel,
     order_chase,
@@ -125,18 +126,21 @@ def cancel(request: HttpRequest, number: str) -> HttpResponse:
     order, form = _order(request, number), CancelForm(request.POST)
     if form.is_valid():
         try:
-            is_to_be_told = order_cancel(request.user, order, form.cleaned_data["reason"])
+            told = order_cancel(request.user, order, form.cleaned_data["reason"])
         except ApplicationError as error:
             form.take_errors(error)
         else:
-            tell = (
-                f" Tell {order.supplier.name}: nobody else does."
-                if is_to_be_told
-                else " No mail had gone out."
-            )
-            messages.success(request, f"{number} is cancelled.{tell}")
+            messages.success(request, f"{number} is cancelled. {_who_knows(order.supplier.name, told)}")
             return redirect("supplier_order", number=number)
     return _order_page(request, order, form, status=422)
+
+
+def _who_knows(supplier: str, told: Cancelled) -> str:
+    if told.is_withdrawn:
+        return "No mail had gone out."
+    if told.mail_to and not settings.MAIL_FOLDER:
+        return f"A mail to {told.mail_to} tells {supplier}."
+    return f"Tell {supplier}: nobody else does."
 
 
 @require_POST

@@ -66,6 +66,20 @@ class FluidWeeksRow(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
+class RoomWeeksRow(serializers.Serializer[Any]):
+    """One shared room's weeks, in the order of `begins`, once each week's deliveries are in."""
+
+    name = serializers.CharField(source="room.name")
+    most_l = Number(source="room.most_l")
+    products = serializers.ListField(child=serializers.CharField())
+    full_l = serializers.ListField(source="room.full_l", child=Number(), help_text="Litres in it.")
+    over_l = serializers.ListField(source="room.over_l", child=Number(), help_text="Litres beyond the limit.")
+    unavoidable_l = serializers.ListField(
+        source="room.unavoidable_l", child=Number(), help_text="Of these, even with the least stock."
+    )
+    sentence = serializers.CharField()
+
+
 class ShelfPlanRow(serializers.Serializer[Any]):
     """The plan of one shelf; no plan costs less than `bound`."""
 
@@ -82,5 +96,6 @@ class ShelfPlanRow(serializers.Serializer[Any]):
     )
     orders = PlannedOrderRow(many=True)
     fluids = FluidWeeksRow(many=True)
+    rooms = RoomWeeksRow(many=True)
     sentence = serializers.CharField()
     against_list = serializers.ListField(child=serializers.CharField())

@@ -152,6 +152,10 @@ class GoodsTaken(serializers.Serializer[Any]):
     order_is_open = serializers.BooleanField(allow_null=True)
     outstanding_l = serializers.FloatField(allow_null=True)
     over_l = serializers.FloatField(allow_null=True, help_text="Litres beyond those ordered.")
+    room_warnings = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Rooms the product stands in that now hold more than they may.",
+    )
 
 
 class BatchUnitRow(serializers.Serializer[Any]):

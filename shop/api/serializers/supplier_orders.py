@@ -47,13 +47,18 @@ class SupplierOrderRow(serializers.ModelSerializer[SupplierOrder]):
         source="mail.state", default=None, read_only=True, allow_null=True,
         help_text="queued, sending, sent, unsure or failed; null: no mail goes out.",
     )  # fmt: skip
+    cancel_mail_state = serializers.CharField(
+        source="cancel_mail.state", default=None, read_only=True, allow_null=True,
+        help_text="The same of the mail that calls the order off.",
+    )  # fmt: skip
     lines = OrderLineRow(many=True, read_only=True)
 
     class Meta:
         model = SupplierOrder
         fields = (
             "number", "depot", "supplier", "state", "placed_at", "placed_by", "ordered_on", "expected_on", "mail_to",
-            "mail_state", "told", "note", "below_minimum_reason", "closed_on", "cancel_reason", "lines",
+            "mail_state", "cancel_mail_state", "told", "note", "below_minimum_reason", "closed_on", "cancel_reason",
+            "lines",
         )  # fmt: skip
         read_only_fields = fields
 

@@ -1,4 +1,4 @@
-"""The tables of the shelf: stock, reservations, lines on order, waste tanks and closed days."""
+"""The tables of the shelf: rooms, stock, reservations, lines on order, waste tanks and closed days."""
 
 from collections.abc import Sequence
 
@@ -14,6 +14,7 @@ from shop.models import (
     Reservation,
     StockItem,
     StockMovement,
+    StoreRoom,
     Supplier,
     Unit,
     WasteMovement,
@@ -21,8 +22,8 @@ from shop.models import (
 )
 from shop.planning.demand import DUST_L
 from shop.planning.waste_streams import STREAM_NAMES
-from shop.services.imports.cells import choice, day, number, whole, yes_no
-from shop.services.imports.declared import Column, Made, Part, Table, Values, plain, simple
+from shop.services.imports.cells import choice, day, many, number, whole, yes_no
+from shop.services.imports.declared import Column, Made, Part, SetPart, Table, Values, plain, simple
 from shop.services.imports.records import Records
 from shop.services.imports.row_rules import one_of
 from shop.services.imports.sheets import Row
@@ -65,6 +66,30 @@ def _book_differences(
     ]
     movement.objects.bulk_create(moves, batch_size=500)
 
+
+_ROOM_COLUMNS = (
+    Column("depot", field="depot", refers_to=Depot, is_needed=True),
+    Column("room", field="name", is_needed=True),
+    Column("most_l", _ABOVE_ZERO, "most_l", is_needed=True),
+    Column("products", many, blank=()),
+)
+_ROOM_KEY = ("depot", "room")
+
+
+def _check_room(row: Row, records: Records) -> None:
+    depot = row.values["depot"]
+    if depot is not None and depot.stores_at_id is not None:
+        row.refuse("depot", f"{depot.code} has no shelf of its own; name the depot whose shelf serves it.")
+
+
+ROOMS = Table(
+    "rooms.csv",
+    _ROOM_COLUMNS,
+    _ROOM_KEY,
+    (Part(StoreRoom, ("depot", "name"), plain(_ROOM_COLUMNS, _ROOM_KEY)),),
+    sets=(SetPart(StoreRoom.products.through, "storeroom", "product", "products"),),
+    check=_check_room,
+)
 
 STOCK = simple(
     "stock.csv",

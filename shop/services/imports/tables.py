@@ -33,6 +33,7 @@ TABLES = (
     measuring.TOOLS,
     fleet.JOBS,
     measuring.SAMPLES,
+    shelf.ROOMS,
     shelf.STOCK,
     shelf.RESERVATIONS,
     shelf.ORDERED,

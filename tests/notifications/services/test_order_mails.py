@@ -62,7 +62,6 @@ def test_a_mail_server_gets_the_order_once_with_pdf_and_csv(inbox: Inbox, pack: 
     assert "Friday 6 March 2026" in text.get_content()
     assert (pdf.get_content_type(), pdf.get_filename()) == ("application/pdf", "UY-2026-001.pdf")
     assert pdf.get_content() == order_pdf(order)
-    assert b"ATF \\(hot\\)" in pdf.get_content()
     (row,) = csv.DictReader(io.StringIO(sheet.get_content()))
     assert (row["order"], row["count"], row["pack"], row["cost"]) == ("UY-2026-001", "2", "60 L", "858.00")
     assert OrderMail.objects.get().state == OrderMail.State.SENT
@@ -88,6 +87,43 @@ def test_an_order_that_is_not_committed_sends_nothing(
     assert not inbox.mails
     order_mail_send(12345)
     assert not inbox.mails
+
+
+def test_a_cancelled_order_is_called_off_once_and_beside_the_order(
+    inbox: Inbox, pack: Pack, django_capture_on_commit_callbacks: Any
+) -> None:
+    order = an_order(pack)
+    assert mails_send().sent == 1
+    with django_capture_on_commit_callbacks(execute=True):
+        order_cancel(order.placed_by, order, "ordered twice")
+        assert len(inbox.mails) == 1
+    assert mails_send() == SendReport()
+    ordered, got = inbox.mails
+    assert (got["To"], got["Reply-To"]) == (MAIL, "petra@zellowby.example")
+    assert got["Subject"] == "Cancelled: Order UY-2026-001 from Yard UY, customer 70418"
+    # RFC 5322, 3.6.4
+    assert got["In-Reply-To"] == got["References"] == ordered["Message-ID"] != got["Message-ID"]
+    assert got.get_content_type() == "text/plain"
+    assert got.get_content().splitlines() == [
+        "Order UY-2026-001 of Monday 2 March 2026 is cancelled. Please deliver none of it to Yard UY:",
+        "",
+        "  2 x 60 L  F01 ATF (hot)",
+        "",
+        "Together 120 L.",
+        "",
+        "Please answer this mail if any of it is on its way already.",
+        "",
+        str(order.placed_by),
+    ]
+
+
+def test_an_order_cancelled_in_the_senders_hand_does_not_go_out_after_all(inbox: Inbox, pack: Pack) -> None:
+    order = an_order(pack)
+    OrderMail.objects.update(state="sending", claimed_at=MORNING)
+    order_cancel(order.placed_by, order, "ordered twice")
+    OrderMail.objects.filter(kind="order").update(state="queued", attempts=1)  # the server had said “later”
+    assert mails_send().sent == 1
+    assert [got["Subject"].partition(":")[0] for got in inbox.mails] == ["Cancelled"]
 
 
 def test_by_word_of_mouth_no_mail_goes_out(inbox: Inbox, pack: Pack) -> None:
@@ -158,6 +194,17 @@ def test_in_the_folder_it_is_the_same_file_every_time(mail_folder: Path, pack: P
         "application/pdf",
         "text/csv",
     ]
+
+
+def test_a_cancellation_in_the_folder_is_plain_text_beside_the_order(mail_folder: Path, pack: Pack) -> None:
+    order = an_order(pack)
+    mails_send()
+    order_cancel(order.placed_by, order, "ordered twice")
+    mails_send()
+    names = sorted(path.name for path in mail_folder.iterdir())
+    assert names == ["2026-03-02_cancellation_UY-2026-001.eml", "2026-03-02_order_UY-2026-001.eml"]
+    message = email.message_from_bytes((mail_folder / names[0]).read_bytes(), policy=default_policy)
+    assert (message.get_content_type(), message.get_boundary()) == ("text/plain", None)
 
 
 def test_the_daily_mail_says_whom_to_chase(pack: Pack) -> None:

@@ -81,6 +81,7 @@ def test_goods_come_in_against_an_order(foreman, north, item):
     answer = post(foreman, "goods-in", body, key="delivery-1")
     assert answer.status_code == 201
     assert (answer.json()["order_is_open"], answer.json()["outstanding_l"]) == (True, 20.0)
+    assert answer.json()["room_warnings"] == []
     assert post(foreman, "goods-in", body, key="delivery-1").json() == answer.json()
     assert StockItem.objects.get(batch="B8").on_shelf_l == 40
     wrong = post(foreman, "goods-in", {**body, "product": "none", "order": 99})

@@ -7,6 +7,8 @@ import re
 from decimal import Decimal
 
 import pytest
+import time_machine
+from pypdf import PdfReader
 
 from shop.models import OrderedLine, SupplierOrder
 from shop.selectors.order_sheet import order_csv, order_pdf
@@ -34,21 +36,43 @@ def order(db: None) -> SupplierOrder:
     return order
 
 
+def reader_of(order: SupplierOrder) -> PdfReader:
+    return PdfReader(io.BytesIO(order_pdf(order)), strict=True)
+
+
 def test_every_row_is_on_a_page_that_says_which_it_is(order: SupplierOrder) -> None:
-    content = order_pdf(order)
-    pages = [page.decode("cp1252") for page in re.findall(rb"stream\n(.*?)\nendstream", content, re.DOTALL)]
+    pages = reader_of(order).pages
+    texts = [page.extract_text() for page in pages]
     assert len(pages) > 1
-    for place, page in enumerate(pages, start=1):
-        assert f"(Order UY-2026-001, page {place} of {len(pages)})" in page
-        assert "(Cost, USD)" in page
-        lowest = min(float(y) for y in re.findall(r"Tf [\d.]+ ([\d.]+) Td", page))
-        assert lowest > 0
-    text = "".join(pages)
-    assert sorted(re.findall(r"\((P\d{3}) Oil\)", text)) == [f"P{step:03}" for step in range(ROWS)]
-    for words in ("(Back gate)", "(3600)", "(945.00)", "(2 × 20 L)"):
+    for place, (page, text) in enumerate(zip(pages, texts, strict=True), start=1):
+        assert f"Order UY-2026-001, page {place} of {len(pages)}" in text
+        assert "Cost, USD" in text
+        # 8.5 in × 11 in (ANSI/ASME Y14.1, Letter), a point is 1/72 inch.
+        assert (page.mediabox.width, page.mediabox.height) == (612, 792)
+    text = "\n".join(texts)
+    assert sorted(re.findall(r"(P\d{3}) Oil", text)) == [f"P{step:03}" for step in range(ROWS)]
+    for words in ("Back gate", "3600", "945.00", "2 × 20 L"):
         assert words in text
-    assert content.count(b"/MediaBox [0 0 612.00 792.00]") == len(pages)
-    assert order_pdf(order) == content
+
+
+def test_letters_of_other_alphabets_are_printed(order: SupplierOrder) -> None:
+    order.supplier.name = "Łódź – Αθήνα – Київ – Žďár"
+    order.note = "İğdır, Þingeyri; a sign without a letter of its own: 漢"
+    reader = reader_of(order)
+    text = reader.pages[0].extract_text()
+    assert order.supplier.name in text
+    assert order.note.replace("漢", "□") in text
+    fonts = [font.get_object() for font in reader.pages[0]["/Resources"]["/Font"].values()]
+    carried = [font["/DescendantFonts"][0].get_object()["/FontDescriptor"]["/FontFile2"] for font in fonts]
+    assert len(carried) == 2  # regular and bold, each in the file
+
+
+def test_the_same_order_is_the_same_file(order: SupplierOrder) -> None:
+    content = order_pdf(order)
+    with time_machine.travel("2027-05-06T07:08:09Z"):
+        assert order_pdf(order) == content
+    reader = reader_of(order)
+    assert (reader.metadata.title, reader.metadata.creation_date) == ("Order UY-2026-001", order.placed_at)
 
 
 def test_the_csv_has_one_row_per_pack_and_runs_nothing(order: SupplierOrder) -> None:

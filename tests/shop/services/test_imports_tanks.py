@@ -1,11 +1,11 @@
-"""Containers and tanks from CSV files."""
+"""Rooms, containers and tanks from CSV files."""
 
 import datetime
 
 import pytest
 from django.db.models import Sum
 
-from shop.models import BulkTank, TankDip, TankMark, WasteMovement, WasteTank
+from shop.models import BulkTank, StoreRoom, TankDip, TankMark, WasteMovement, WasteTank
 from tests.shop.services.small_fleet import load, sentences
 
 DEPOTS = "depot,name,time_zone\nUY,Upper Yard,Europe/Berlin\n"
@@ -64,3 +64,24 @@ def test_a_loaded_level_is_a_movement_and_its_stream_is_one_of_the_house():
     assert WasteMovement.objects.aggregate(total=Sum("litres"))["total"] == 20
     report = load({"waste_tanks.csv": TANKS.replace("used oil", "used oils")})
     assert any("Did you mean “used oil”" in sentence for sentence in sentences(report))
+
+
+@pytest.mark.django_db
+def test_a_room_and_what_stands_in_it_are_loaded_and_changed():
+    depots = DEPOTS.replace("time_zone", "time_zone,stores_at").replace("Berlin", "Berlin,")
+    base = {
+        "depots.csv": depots + "LY,Lower Yard,Europe/Berlin,UY\n",
+        "products.csv": BASE["products.csv"] + "F11,B,coolant\n",
+    }
+    for most_l, products, held in ((500, "F10;F11", 2), (400, "F11", 1)):
+        rooms = f"depot,room,most_l,products\nUY,Bund,{most_l},{products}\n"
+        assert sentences(load(base | {"rooms.csv": rooms})) == []
+        room = StoreRoom.objects.get()
+        assert (room.most_l, room.products.count()) == (most_l, held)
+    for wrong, said in (
+        ("LY,Bund,5,F10", "no shelf of its own"),
+        ("UY,Bund,0,F10", "more than 0"),
+        ("UY,Bund,5,F99", "F99"),
+    ):
+        report = load(base | {"rooms.csv": f"depot,room,most_l,products\n{wrong}\n"})
+        assert any(said in one for one in sentences(report)), sentences(report)

@@ -26,6 +26,7 @@ from shop.selectors.shelf import on_order
 from shop.selectors.suppliers import punctuality_by_supplier
 from shop.services.goods_in import PacksIn, goods_in, order_give_up
 from shop.services.supplier_orders import (
+    Cancelled,
     OrderAsked,
     Placed,
     order_cancel,
@@ -241,7 +242,7 @@ def test_an_order_is_cancelled_only_before_anything_came(
     order = place(petra, shelf, [(sixty, 1)]).order
     with pytest.raises(InputError, match="Say why"):
         order_cancel(petra, order, "")
-    assert order_cancel(petra, order, "ordered twice") is False
+    assert order_cancel(petra, order, "ordered twice") == Cancelled(is_withdrawn=True)
     assert not OrderMail.objects.exists()
     order.refresh_from_db()
     assert (order.state, order.cancel_reason, order.closed_on) == ("cancelled", "ordered twice", MONDAY)
@@ -257,14 +258,59 @@ def test_an_order_is_cancelled_only_before_anything_came(
     assert punctuality_by_supplier([order.supplier_id])[order.supplier_id].orders == 0
 
 
-@pytest.mark.parametrize("state", ["sending", "sent", "unsure"])
-def test_a_mail_that_may_be_out_stays_and_the_supplier_is_to_be_told(
+@pytest.mark.parametrize("state", ["sending", "sent", "unsure", "failed"])
+def test_a_mail_that_may_be_out_stays_and_another_calls_the_order_off_once(
     shelf: Depot, petra: Person, sixty: Pack, state: str
 ) -> None:
     order = place(petra, shelf, [(sixty, 1)]).order
     OrderMail.objects.update(state=state)
-    assert order_cancel(petra, order, "ordered twice") is True
-    assert OrderMail.objects.get().state == state
+    assert order_cancel(petra, order, "ordered twice") == Cancelled(is_withdrawn=False, mail_to=MAIL)
+    order.refresh_from_db()
+    assert (order.mail.state, order.cancel_mail.state, order.cancel_mail.to_address) == (
+        state,
+        "queued",
+        MAIL,
+    )
+    with pytest.raises(ConflictError, match="is cancelled already"):
+        order_cancel(petra, order, "again")
+    with pytest.raises(IntegrityError), transaction.atomic():
+        OrderMail.objects.create(order=order, kind="cancellation", to_address=MAIL, queued_at=clock.now())
+
+
+def test_a_mail_waiting_to_be_tried_again_is_withdrawn_and_called_off_all_the_same(
+    shelf: Depot, petra: Person, sixty: Pack
+) -> None:
+    order = place(petra, shelf, [(sixty, 1)]).order
+    OrderMail.objects.update(claimed_at=clock.now(), attempts=1)
+    assert order_cancel(petra, order, "ordered twice") == Cancelled(is_withdrawn=False, mail_to=MAIL)
+    assert [mail.kind for mail in OrderMail.objects.all()] == ["cancellation"]
+
+
+def test_an_order_by_word_of_mouth_is_called_off_at_the_suppliers_own_address_if_he_has_one(
+    shelf: Depot, petra: Person, sixty: Pack
+) -> None:
+    for address in ("", "office@brinnock.example"):
+        Supplier.objects.update(mail=address)
+        order = place(petra, shelf, [(sixty, 1)], mail_to="", told="Oda").order
+        assert order_cancel(petra, order, "ordered twice") == Cancelled(is_withdrawn=False, mail_to=address)
+        assert [mail.to_address for mail in order.mails.all()] == ([address] if address else [])
+
+
+def test_of_a_cancelled_order_only_what_calls_it_off_is_sent_again(
+    shelf: Depot, petra: Person, sixty: Pack
+) -> None:
+    order = place(petra, shelf, [(sixty, 1)]).order
+    OrderMail.objects.update(state="unsure")
+    order_cancel(petra, order, "ordered twice")
+    order.refresh_from_db()
+    with pytest.raises(ConflictError, match="is queued"):
+        order_mail_again(petra, order)
+    OrderMail.objects.filter(kind="cancellation").update(state="failed", attempts=5)
+    order_mail_again(petra, order)
+    assert {mail.kind: mail.state for mail in OrderMail.objects.all()} == {
+        "order": "unsure",
+        "cancellation": "queued",
+    }
 
 
 def test_a_late_order_gets_a_new_day_and_keeps_the_first(shelf: Depot, petra: Person, sixty: Pack) -> None:

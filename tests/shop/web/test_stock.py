@@ -2,8 +2,9 @@
 
 import pytest
 
-from shop.models import Reservation, StockItem, StockMovement
-from tests.factories import StockItemFactory
+from shop.models import OrderedLine, Reservation, StockItem, StockMovement, StoreRoom
+from tests.factories import StockItemFactory, SupplierFactory
+from tests.shop.web.conftest import TODAY
 
 
 @pytest.fixture
@@ -42,6 +43,27 @@ def test_what_is_not_there_is_said_so(foreman, item):
     assert foreman.get("/batches/none/B7").status_code == 404
     assert foreman.get("/labels/none").status_code == 404
     assert "is no day" in foreman.get("/pick-list?day=nonsense").content.decode()
+
+
+def test_goods_in_warns_of_a_room_that_would_hold_too_much_before_and_after(foreman, item):
+    room = StoreRoom.objects.create(depot=item.depot, name="Oil bund", most_l=item.on_shelf_l + 30)
+    room.products.add(item.product)
+    OrderedLine.objects.create(
+        depot=item.depot, product=item.product, supplier=SupplierFactory(), litres=40,
+        ordered_on=TODAY, expected_on=TODAY,
+    )  # fmt: skip
+    page = foreman.get("/goods-in").content.decode().replace("\N{NO-BREAK SPACE}", " ")
+    assert (
+        f"With it, Oil bund: {item.on_shelf_l + 40:g} L where {room.most_l:g} L may stand, 10 L too many."
+        in page
+    )
+    given = {
+        "order": "", "product": item.product_id, "shelf": item.depot_id, "pack_size_l_1": "20", "count_1": "1",
+        "batch_1": "B8", "use_by_1": "2031-01-31", "is_seal_whole_1": "on",
+    }  # fmt: skip
+    assert "too many" not in foreman.post("/goods-in", given, follow=True).content.decode()
+    page = foreman.post("/goods-in", {**given, "batch_1": "B9"}, follow=True).content.decode()
+    assert "10 L too many. Move some of it" in page
 
 
 def test_goods_in_by_form(foreman, item):

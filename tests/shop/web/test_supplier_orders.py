@@ -236,6 +236,31 @@ def test_cancelling_says_who_is_to_be_told(stores, order):
     assert "is cancelled already" in text_of(again)
 
 
+@pytest.mark.parametrize(
+    ("folder", "words"),
+    [
+        (None, "A mail to orders@brinnock.example tells Brinnock Oils"),
+        ("mail", "Tell Brinnock Oils: nobody else does"),
+    ],
+)
+def test_cancelling_an_order_that_was_mailed_tells_the_supplier(stores, order, settings, folder, words):
+    OrderMail.objects.update(state="sent", sent_at=clock.now())
+    settings.MAIL_FOLDER = folder
+    page = text_of(stores.post("/orders/UY-2026-001/cancel", {"reason": "twice"}, follow=True))
+    assert words in page
+    assert "That it is cancelled" in page
+    assert page.count("to orders@brinnock.example") == (3 if folder is None else 2)
+
+
+def test_nobody_but_a_person_tells_a_supplier_without_an_address(stores, order):
+    OrderMail.objects.all().delete()
+    SupplierOrder.objects.update(mail_to="", told="Oda")
+    Supplier.objects.update(mail="")
+    page = text_of(stores.post("/orders/UY-2026-001/cancel", {"reason": "twice"}, follow=True))
+    assert "Tell Brinnock Oils: nobody else does" in page
+    assert "No mail says that it is cancelled: tell Brinnock Oils" in page
+
+
 def test_the_supplier_page_says_what_it_cannot_say_and_then_how_punctual(stores, supplier, yard):
     assert "Cannot say yet" in text_of(stores.get("/suppliers/Brinnock"))
     for step in range(4):
