@@ -19,7 +19,8 @@ def lead_words(leads: Sequence[tuple[float, float]], past_orders: int, *, is_see
     if is_seen:
         return f"{leads[0][0]:g} to {leads[-1][0]:g} working days, as {past_orders} past orders show"
     if len(leads) == 1:
-        return f"{leads[0][0]:g} working days: no order of his is over yet, so each counts as late"
+        why = "none of his past orders was on time" if past_orders else "no order of his is over yet"
+        return f"{leads[0][0]:g} working days: {why}, so each counts as late"
     (named, on_time), (late, _) = leads
     return f"{named:g} working days in {on_time * 100:.0f} of 100 orders, {late:g} in the others"
 

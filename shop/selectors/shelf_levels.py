@@ -144,7 +144,7 @@ def _tried(product: Product, use: SteadyUse, offer: Offer, pack: Pack, look: str
     terms = _terms(product, use, offer, pack, safe)
     own = PackTried(
         supplier=offer.row.name, pack=pack.label, size_l=pack.size_l, price=price, packs_per_year=a_year,
-        lead=lead_words(leads, len(offer.punctuality.leads), is_seen=offer.punctuality.is_margin_learned),
+        lead=lead_words(leads, offer.punctuality.orders, is_seen=offer.punctuality.is_margin_learned),
         wanted_packs=wanted.mean, order_cost=terms.cost_of(terms.least_packs), keeping_per_pack_year=keeping,
         least_packs=terms.least_packs, most_packs=terms.most_packs,
         thrown_away_l=max(0.0, emptying_l_per_year(pack.size_l, product.opened_life_months) - use.with_planned_l),

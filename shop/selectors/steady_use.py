@@ -16,7 +16,8 @@ LOOK_BACK_DAYS = 365
 class SteadyUse:
     """Litres of a product a year on one shelf.
 
-    litres_per_year: taken steadily: what is typed as top-ups of the product, the figure the order list takes; where
+    litres_per_year: taken steadily: what is typed as top-ups of the product, whole at every shelf as the order list
+    takes it; where
     none is typed, what was recorded. source: which of the two. recorded_l: top-ups, corrections and takings without a
     job of the last 365 days. planned_l: services, at the present use. units_unknown: units whose litres cannot be said.
     """

@@ -4,7 +4,7 @@ import datetime
 
 import pytest
 
-from shop.planning.change_over import Lot, NextFill, use_up
+from shop.planning.change_over import FillWithin, Lot, NextFill, in_a_row, use_up
 from shop.planning.fewest import Taker, fewest
 from shop.planning.pack_costs import Container, break_even_l
 from shop.planning.shelf_levels import Keeping, OrderTerms, PacksWanted, best_watched_level, best_weekly_level
@@ -62,6 +62,19 @@ def test_shelf_levels() -> None:
         "6 a week, keeping 1, lacking 4, an order 5",
         f"up to {weekly.up_to} when {weekly.level} or fewer are left", f"{weekly.cost:.2f}",
     )  # fmt: skip
+
+
+def test_jobs_in_a_row() -> None:
+    spans = {"a": (0, 9), "b": (2, 4), "c": (4, 6), "d": (5, 8)}
+    days = {label: [DAY + datetime.timedelta(days=own) for own in span] for label, span in spans.items()}
+    rows = in_a_row([FillWithin(label, *span) for label, span in days.items()])
+    told(
+        ", ".join(f"{label} {first}–{last}" for label, (first, last) in spans.items()),
+        "; ".join(
+            f"by day {(last - DAY).days}: {', '.join(sorted(job.label for job in own))}"
+            for last, own in rows.items()
+        ),
+    )
 
 
 def test_the_old_fluid_used_up() -> None:
