@@ -16,11 +16,14 @@ from shop.api.serializers.fluids import (
     PacksQuery,
     ReplaceAnswer,
     ReplaceQuery,
+    ShelfLevelAnswer,
+    ShelfLevelQuery,
 )
 from shop.errors import InputError
 from shop.selectors.change_over import change_plan
 from shop.selectors.fewest import fewest_of
 from shop.selectors.pack_choice import PacksAsked, packs_compared
+from shop.selectors.shelf_levels import shelf_levels
 from shop.selectors.stock import product_find
 
 
@@ -75,6 +78,27 @@ class FluidReplaced(APIView):
             raise InputError(text, fields={"by": text})
         plan = change_plan(request.user, old, new, query.validated_data["hoses_l"])
         return Response(ReplaceAnswer(plan).data)
+
+
+class ShelfLevels(APIView):
+    """Standing levels of what is used steadily."""
+
+    permission_classes = (IsAuthenticated,)
+
+    @extend_schema(
+        tags=["fluids"], summary="Shelf levels", parameters=[ShelfLevelQuery], responses=ShelfLevelAnswer(many=True)
+    )  # fmt: skip
+    def get(self, request: Request) -> Response:
+        """Give with how many packs left to order how many, what that rests on, or why there is no level."""
+        query = ShelfLevelQuery(data=request.query_params)
+        query.is_valid(raise_exception=True)
+        code = query.validated_data["product"]
+        product = _product(code) if code else None
+        return Response(
+            ShelfLevelAnswer(
+                shelf_levels(request.user, query.validated_data["look"], product), many=True
+            ).data
+        )
 
 
 def _product(code: str) -> Any:

@@ -113,6 +113,7 @@ urlpatterns = [
     path("fewest-fluids", fluids.FewestFluids.as_view(), name="fewest-fluids"),
     path("fluids/<name:code>/packs", fluids.FluidPacks.as_view(), name="fluid-packs"),
     path("fluids/<name:code>/replace", fluids.FluidReplaced.as_view(), name="fluid-replace"),
+    path("shelf-levels", fluids.ShelfLevels.as_view(), name="shelf-levels"),
     path("order-list", orders.OrderList.as_view(), name="order-list"),
     path("order-list.csv", orders.OrderSheet.as_view(), name="order-sheet"),
     path("order-plan", order_plan.OrderPlanAhead.as_view(), name="order-plan"),

@@ -33,6 +33,10 @@ class Depot(models.Model):
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     currency = models.CharField(max_length=3, default="EUR")
     daily_run_at = models.TimeField(default=datetime.time(5, 30))
+    purge_l = models.FloatField(
+        null=True, blank=True,
+        help_text="New fluid run to waste through the shared filling line at each change of fluid; empty: not known.",
+    )  # fmt: skip
     stores_at = models.ForeignKey(
         "self",
         null=True,
@@ -44,6 +48,11 @@ class Depot(models.Model):
 
     class Meta:
         ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(purge_l__isnull=True) | Q(purge_l__gte=0), name="purge_not_negative"
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.code})"

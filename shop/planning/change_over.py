@@ -95,5 +95,34 @@ def use_up(lots: Sequence[Lot], fills: Sequence[NextFill]) -> UsedUp:
     return UsedUp(tuple(filled), over, max(old, default=None), min(new, default=None))
 
 
+@dataclass(frozen=True, slots=True)
+class FillWithin:
+    """A job that may be done from one day to the day it is planned for."""
+
+    label: str
+    earliest: date
+    planned: date
+
+    def __post_init__(self) -> None:
+        """Refuse a job that is planned before it may be done."""
+        if self.planned < self.earliest:
+            raise ValueError(f"{self.label}: planned before the first day allowed; correct the days.")
+
+
+def in_a_row(jobs: Sequence[FillWithin]) -> dict[date, tuple[FillWithin, ...]]:
+    """Return last day → the jobs to do in a row up to that day, in the fewest rows that serve every job in time.
+
+    The job that can wait least fixes a row by its planned day; every job that may be done by then joins it. No choice
+    needs fewer rows: no two of the jobs that fixed one have a day in common. (Piercing of intervals; from memory.)
+    """
+    rows: dict[date, tuple[FillWithin, ...]] = {}
+    waiting = sorted(jobs, key=lambda job: (job.planned, job.label))
+    while waiting:
+        last_day = waiting[0].planned
+        rows[last_day] = tuple(job for job in waiting if job.earliest <= last_day)
+        waiting = [job for job in waiting if job.earliest > last_day]
+    return rows
+
+
 def _is_good(lot: Lot, fill: NextFill) -> bool:
     return lot.last_day is None or lot.last_day >= fill.day

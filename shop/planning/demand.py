@@ -16,6 +16,9 @@ DUST_L = 1e-9
 LITRES_SD_L = 0.3
 """Standard deviation of one job's litres where its plan does not say. Common practice, no source."""
 
+SERVICE_LEVEL = 0.95
+"""Chance not to run short that stock is held for. House default."""
+
 
 @dataclass(frozen=True, slots=True)
 class JobNeed:
@@ -80,7 +83,7 @@ def pool_need(
     jobs: Sequence[JobNeed],
     baseline_l: float,
     baseline_sd_l: float | None = None,
-    service_level: float = 0.95,
+    service_level: float = SERVICE_LEVEL,
 ) -> PooledNeed:
     """Pool the jobs of one fluid and say how much to have.
 

@@ -54,7 +54,8 @@ class Punctuality:
     """What past orders show of a supplier.
 
     on_time_share, low_share, high_share: 0..1 with the ends of its 80 % range. median_lead, p80_lead: working
-    days. margin_days: calendar days kept for a late delivery. All but the last are None without an order.
+    days. margin_days: calendar days kept for a late delivery. These but the last are None without an order. leads:
+    working days each order took that came whole.
     """
 
     orders: int
@@ -66,6 +67,7 @@ class Punctuality:
     p80_lead: int | None
     margin_days: int
     is_margin_learned: bool
+    leads: tuple[int, ...] = ()
 
 
 def wilson_interval(hits: int, trials: int, level: float = INTERVAL_LEVEL) -> tuple[float, float]:
@@ -119,4 +121,5 @@ def punctuality_of(orders: Sequence[PastOrder]) -> Punctuality:
         p80_lead=percentile_seen(leads, 0.8) if leads else None,
         margin_days=percentile_seen(late, MARGIN_LEVEL) if is_learned else BUFFER_DAYS,
         is_margin_learned=is_learned,
+        leads=tuple(leads),
     )

@@ -7,7 +7,8 @@ from decimal import Decimal
 
 REVIEW_DAYS = 14
 BUFFER_DAYS = 7
-_WEEKDAYS = frozenset(range(5))
+WORKING_DAYS_A_WEEK = 5
+_WEEKDAYS = frozenset(range(WORKING_DAYS_A_WEEK))
 _SATURDAY = 5
 
 

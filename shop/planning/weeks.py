@@ -9,6 +9,8 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from shop.planning.demand import SERVICE_LEVEL
+
 FloatArray = npt.NDArray[np.float64]
 
 
@@ -88,7 +90,7 @@ def pool_weeks(jobs: Sequence[JobAhead], baseline_l_per_week: float, weeks: int)
     return WeeklyNeed(mean_l, variance, most_l)
 
 
-def required_l(need: WeeklyNeed, exposed_weeks: int, service_level: float = 0.95) -> FloatArray:
+def required_l(need: WeeklyNeed, exposed_weeks: int, service_level: float = SERVICE_LEVEL) -> FloatArray:
     """Return (T,) litres to have had by the end of each week so that the shelf does with that chance.
 
     The guard against chance covers the weeks in which nothing ordered later can help: the supplier's lead and the time

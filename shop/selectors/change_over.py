@@ -14,6 +14,7 @@ from shop.planning.change_over import Lot, NextFill, UsedUp, use_up
 from shop.planning.suppliers import Supplier as SupplierFigures
 from shop.planning.suppliers import latest_order_day
 from shop.selectors.change_over_facts import ChangePlan, LotLeft, Reserved, ShelfUsed, UnitChange
+from shop.selectors.change_over_purge import purges_of
 from shop.selectors.change_over_steps import rinses_of, steps_of
 from shop.selectors.fluid_fit import STRENGTH_WORDS, FitBook
 from shop.selectors.fluid_use import DAYS_A_YEAR, UnitUse, scope_of, uses_of, usual_packs
@@ -78,7 +79,8 @@ def change_plan(person: Person, old: Product, new: Product, hoses_l: float | Non
         tuple(one for own in shelves for one in _left(own, as_of)), rinses_of(able, old, hoses_l),
         _reserved(shelves, old), tuple(sorted(basis)), tuple(sorted({use.unit.unit_model.code for use in able})),
         tuple(sorted({own.unit_model for own in units if own.why_not})),
-        sum(1 for own in units if not own.takes), first_new_on, order_by, supplier, (), "",
+        sum(1 for own in units if not own.takes), first_new_on, order_by, supplier,
+        purges_of(uses, units, new.code, first_new_on), (), "",
     )  # fmt: skip
     return replace(plan, steps=steps_of(plan), sentence=_told(plan, len(able)))
 

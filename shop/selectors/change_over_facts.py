@@ -86,11 +86,47 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class JobInRow:
+    """A job of a row and the day it is planned for; where that is later than the row's last day it comes forward."""
+
+    unit: str
+    planned_on: date
+    comes_forward: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FluidRow:
+    """Jobs with the new fluid to do in a row, the last of them by a day."""
+
+    last_day: date
+    jobs: tuple[JobInRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PurgeSaved:
+    """What a yard saves by doing its jobs with the new fluid in a row.
+
+    purge_l: new fluid run to waste at each change of fluid in the filling line, None when not typed; litres then cannot
+    be said. jobs: purges when each unit has its own; days_planned: by the days planned. per_unit_l: litres of a purge
+    for each unit; saved_l: litres the rows save against that.
+    """
+
+    depot: str
+    purge_l: float | None
+    jobs: int
+    days_planned: int
+    per_unit_l: float | None
+    saved_l: float | None
+    rows: tuple[FluidRow, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class ChangePlan:
     """The plan: shelves, units, what is left over, what to rinse, and the steps in order.
 
     basis: what each approval of the new fluid rests on. units_unknown: units of whose next job nothing can be said.
-    stays: unit models the new fluid may not go into.
+    stays: unit models the new fluid may not go into. purges: by yard, where a job takes the new fluid.
     """
 
     old: str
@@ -110,5 +146,6 @@ class ChangePlan:
     first_new_on: date | None
     order_by: date | None
     supplier: str
+    purges: tuple[PurgeSaved, ...]
     steps: tuple[Step, ...]
     sentence: str

@@ -28,7 +28,8 @@ class UnitUse:
     in_it: the product in it by the last service, else that its model is filled with; is_in_it_noted says which.
     fill_l: litres a job takes, water of a coolant included; None when no plan can be made. fills_per_year: at the
     present use, None when that cannot be said. next_on: the day of its next job, None when not known, on hold, or its
-    vehicle leaves before. leaves_on: the day its vehicle leaves.
+    vehicle leaves before. from_on: the first day that job may be done, when its window opens. leaves_on: the day its
+    vehicle leaves.
     """
 
     unit: Unit
@@ -40,6 +41,7 @@ class UnitUse:
     total_fill_l: float | None
     fills_per_year: float | None
     next_on: date | None
+    from_on: date | None
     leaves_on: date | None
     figures: tuple[CardFigure, ...]
     top_ups_l_per_year: float = 0.0
@@ -96,6 +98,7 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
     uses = []
     for row in rows:
         plan, line, noted = plans[row.unit_id], lines.get(row.unit_id), last.get(row.unit_id)
+        next_on = _next_on(line, booked.get(row.unit_id), row.vehicle, as_of)
         cycle_days = line.cycle_days if line else None
         uses.append(
             UnitUse(
@@ -107,7 +110,8 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
                 plan.best.total_to_reserve_l if plan.best else None,
                 plan.card.total_fill_l if plan.card else None,
                 DAYS_A_YEAR / cycle_days if cycle_days else None,
-                _next_on(line, booked.get(row.unit_id), row.vehicle, as_of),
+                next_on,
+                _from_on(line, next_on, row.vehicle, as_of, is_booked=row.unit_id in booked),
                 row.vehicle.leaves_on,
                 tuple(plan.figures),
             )
@@ -125,6 +129,19 @@ def _next_on(line: DueLine | None, booked_for: date | None, vehicle: Vehicle, as
     if AFTER_SEASON in line.overlays and vehicle.season is not None:
         day = max(day, season_ends_on(vehicle.season, as_of) + timedelta(days=1))
     return None if vehicle.leaves_on is not None and vehicle.leaves_on < day else day
+
+
+def _from_on(
+    line: DueLine | None, next_on: date | None, vehicle: Vehicle, as_of: date, *, is_booked: bool
+) -> date | None:
+    """Return the first day a job may be done: when its window is open and a spare vehicle can stand in.
+
+    A booked day stays, and one kept back by its season.
+    """
+    if next_on is None or line is None or is_booked or line.opens_on is None or AFTER_SEASON in line.overlays:
+        return next_on
+    first = max(day for day in (as_of, line.opens_on, vehicle.spare_from) if day is not None)
+    return min(first, next_on)
 
 
 def _with_top_ups(uses: list[UnitUse]) -> list[UnitUse]:

@@ -99,6 +99,19 @@ def whole_share(value: Any) -> str:
 
 
 @register.filter
+def weeks_of(value: Any) -> str:
+    """Write a share of the time as weeks: “2.1 weeks in 100”, “3 weeks in 1 000”, or fewer than one in 1 000."""
+    if not _is_known(value):
+        return MISSING
+    if float(value) >= 0.01:
+        return f"{amount(round(float(value) * 100, 1))}\u00a0weeks in\u00a0100"
+    weeks = round(float(value) * 1000)
+    if weeks < 1:
+        return f"under 1\u00a0week in 1{THIN}000"
+    return f"{weeks}\u00a0week{'' if weeks == 1 else 's'} in 1{THIN}000"
+
+
+@register.filter
 def run(value: Any, unit: str) -> str:
     """Write a distance, hours or days in the vehicle's own unit: “3 000 km”, “17.5 h”, “18 days”."""
     if not _is_known(value):

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from shop import clock
 from shop.errors import ApplicationError
 from shop.selectors import stock as look
+from shop.selectors.shelf_levels import look_of, shelf_levels
 from shop.selectors.store_rooms import room_warnings, warned_lines
 from shop.services import stock as ledger
 from shop.services.goods_in import PacksIn, goods_in
@@ -186,8 +187,10 @@ def batch_set_aside(request: HttpRequest, product: str, batch: str) -> HttpRespo
 @require_safe
 @login_required
 def label(request: HttpRequest, product: str) -> HttpResponse:
-    """Show a product's shelf label, made to be printed."""
-    return render(request, "shop/shelf_label.html", {"label": look.shelf_label(product_or_404(product))})
+    """Show a product's shelf label, made to be printed, with its standing level where it has one."""
+    own = product_or_404(product)
+    levels = shelf_levels(request.user, look_of(request.GET), own)
+    return render(request, "shop/shelf_label.html", {"label": look.shelf_label(own), "levels": levels})
 
 
 def product_or_404(code: str) -> Any:

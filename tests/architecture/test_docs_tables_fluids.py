@@ -4,9 +4,10 @@ import datetime
 
 import pytest
 
-from shop.planning.change_over import Lot, NextFill, use_up
+from shop.planning.change_over import FillWithin, Lot, NextFill, in_a_row, use_up
 from shop.planning.fewest import Taker, fewest
 from shop.planning.pack_costs import Container, break_even_l
+from shop.planning.shelf_levels import Keeping, OrderTerms, PacksWanted, best_watched_level, best_weekly_level
 from tests.architecture.test_docs_tables import DAY, told
 
 TAKERS = (
@@ -46,6 +47,34 @@ def test_jug_or_drum() -> None:
         "208 L at 1 340, 0.5 min, loss 0.12", f"{drum.cost_per_l(58):.2f}", 240, f"{even:.0f} L/yr",
         f"{drum.least_l_per_year:.0f} L/yr",
     )  # fmt: skip
+
+
+def test_shelf_levels() -> None:
+    watched = best_watched_level(1.5, PacksWanted((3.0,), (1.0,)), Keeping(20, 150), OrderTerms(100))
+    assert watched is not None
+    told(
+        "1.5 a time, lead 2, keeping 20, lacking 150, an order 100",
+        f"order {watched.order_packs} when {watched.level} are left", f"{watched.cost:.2f}",
+    )  # fmt: skip
+    weekly = best_weekly_level(6, PacksWanted((6.0,), (1.0,)), Keeping(1, 4), OrderTerms(5))
+    assert weekly is not None
+    told(
+        "6 a week, keeping 1, lacking 4, an order 5",
+        f"up to {weekly.up_to} when {weekly.level} or fewer are left", f"{weekly.cost:.2f}",
+    )  # fmt: skip
+
+
+def test_jobs_in_a_row() -> None:
+    spans = {"a": (0, 9), "b": (2, 4), "c": (4, 6), "d": (5, 8)}
+    days = {label: [DAY + datetime.timedelta(days=own) for own in span] for label, span in spans.items()}
+    rows = in_a_row([FillWithin(label, *span) for label, span in days.items()])
+    told(
+        ", ".join(f"{label} {first}–{last}" for label, (first, last) in spans.items()),
+        "; ".join(
+            f"by day {(last - DAY).days}: {', '.join(sorted(job.label for job in own))}"
+            for last, own in rows.items()
+        ),
+    )
 
 
 def test_the_old_fluid_used_up() -> None:

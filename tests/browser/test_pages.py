@@ -20,6 +20,7 @@ PAGES = [
     "/fluids/fewest", "/fluids/fewest?never=F01+XX", "/fluids/F01/packs",
     "/fluids/F10/packs?tank_l=1500&tank_price_per_l=3.2",
     "/fluids/F04/replace?by=F18", "/fluids/F01/replace?by=F02&hoses_l=1",
+    "/shelf-levels", "/shelf-levels?look=weekly", "/labels/F09?look=weekly",
     "/wastes", "/wastes/1", "/wastes/add", "/wastes/1/change", "/wastes/balance", "/wastes/call",
     "/tanks", "/tanks/T1", "/stock/14/tank",
 ]  # fmt: skip

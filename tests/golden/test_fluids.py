@@ -4,7 +4,7 @@ import datetime
 
 import pytest
 
-from shop.models import Person, Product, UnitModel
+from shop.models import Depot, Person, Product, UnitModel
 from shop.selectors.change_over import change_plan
 from shop.selectors.fewest import FewestAsked, fewest_of
 from shop.selectors.fluid_fit import FitBook
@@ -104,6 +104,29 @@ def test_a_job_in_its_no_touch_season_waits_for_its_end(foreman: Person) -> None
     days = {own.unit: own.next_on for own in plan.units}
     assert days["K33-HA7"] == datetime.date(2026, 4, 1)
     assert days["K22-HA7"] == datetime.date(2026, 3, 5)
+
+
+def test_two_jobs_with_the_new_fluid_share_a_purge_where_their_windows_meet(foreman: Person) -> None:
+    """The upper yard purges 0.2 L a change: K24 may be done from 20 June, K25 is planned for 16 July."""
+    upper = next(
+        own for own in change_plan(foreman, product("F04"), product("F18")).purges if own.depot == "UY"
+    )
+    assert (upper.purge_l, upper.jobs, upper.days_planned, len(upper.rows)) == (0.2, 5, 5, 4)
+    assert (upper.per_unit_l, upper.saved_l) == (pytest.approx(1.0), pytest.approx(0.2))
+    row = next(row for row in upper.rows if len(row.jobs) > 1)
+    assert row.last_day == datetime.date(2026, 7, 16)
+    assert [(job.unit, job.comes_forward) for job in row.jobs] == [("K25-HA7", False), ("K24-HA7", True)]
+
+
+def test_a_yard_that_has_not_typed_its_purge_cannot_say_the_litres(foreman: Person) -> None:
+    Depot.objects.filter(code="UY").update(purge_l=None)
+    upper = next(
+        own for own in change_plan(foreman, product("F04"), product("F18")).purges if own.depot == "UY"
+    )
+    assert (upper.purge_l, upper.per_unit_l, upper.saved_l) == (None, None, None)
+    assert upper.sentence.endswith(
+        "4 with jobs in a row; litres cannot be said: type the yard's purge a change, purge_l in depots.csv."
+    )
 
 
 def test_the_batch_set_aside_is_not_poured(foreman: Person) -> None:

@@ -5,6 +5,7 @@ import datetime
 import inspect
 import types
 from collections.abc import Mapping
+from functools import cache
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from rest_framework import serializers
@@ -39,6 +40,12 @@ def shape_of(
     return type(name, (serializers.Serializer,), fields)
 
 
+@cache
+def _nested(made: type, owner: str) -> type[serializers.Serializer[Any]]:
+    """Return one shape for a dataclass however often its owner names it."""
+    return shape_of(made, f"{owner}{made.__name__}")
+
+
 def _field(kind: Any, owner: str, *, is_optional: bool = False) -> serializers.Field:
     origin, inner = get_origin(kind), get_args(kind)
     if origin in (types.UnionType, Union):
@@ -47,8 +54,8 @@ def _field(kind: Any, owner: str, *, is_optional: bool = False) -> serializers.F
     if origin is tuple:
         one = inner[0]
         if dataclasses.is_dataclass(one):
-            return shape_of(one, f"{owner}{one.__name__}")(many=True)
+            return _nested(one, owner)(many=True)
         return serializers.ListField(child=_field(one, owner))
     if dataclasses.is_dataclass(kind):
-        return shape_of(kind, f"{owner}{kind.__name__}")(allow_null=is_optional)
+        return _nested(kind, owner)(allow_null=is_optional)
     return _PLAIN[kind](allow_null=is_optional)

@@ -11,6 +11,8 @@ from shop.selectors.change_over_facts import ChangePlan
 from shop.selectors.fewest import Fewest, FewestAsked
 from shop.selectors.fluid_fit import STRENGTHS
 from shop.selectors.pack_choice import RANGES, PackChoiceShown, PacksAsked
+from shop.selectors.shelf_level_facts import ShelfLevel
+from shop.selectors.shelf_levels import LOOKS, WATCHED
 
 
 class Codes(serializers.CharField):
@@ -86,6 +88,18 @@ class ReplaceQuery(serializers.Serializer[Any]):
     )  # fmt: skip
 
 
+class ShelfLevelQuery(serializers.Serializer[Any]):
+    """How often the shelf is looked at, and of which product."""
+
+    look = serializers.ChoiceField(
+        choices=list(LOOKS), required=False, default=WATCHED, help_text="With every taking, or once a week."
+    )
+    product = serializers.CharField(
+        required=False, default="", max_length=24, help_text="Code of a product; left out: all of them."
+    )
+
+
 FewestAnswer = shape_of(Fewest, "FewestAnswer")
 PacksAnswer = shape_of(PackChoiceShown, "PacksAnswer")
 ReplaceAnswer = shape_of(ChangePlan, "ReplaceAnswer")
+ShelfLevelAnswer = shape_of(ShelfLevel, "ShelfLevelAnswer")

@@ -80,6 +80,7 @@ _DEPOT_COLUMNS = (
     Column("paper", choice(*Depot.Paper.values), "paper"),
     Column("currency", field="currency"),
     Column("daily_run_at", clock_time, "daily_run_at"),
+    Column("purge_l", _AMOUNT, "purge_l"),
     Column("stores_at"),
 )
 DEPOTS = Table(

@@ -20,6 +20,7 @@ READ = [
     "due-list",
     "fewest-fluids",
     "fluids/ATF-1/packs?litres_per_year=100",
+    "shelf-levels",
     "order-list",
     "order-list.csv",
     "order-plan",

@@ -34,6 +34,13 @@ def test_the_answers_fit_the_document_and_nothing_is_stored(foreman, other, docu
     assert plan.status_code == 200, plan.content
     fits(document, "fluids/{code}/replace", "get", plan)
     assert plan.json()["changing"] == [body["dropped"][0]["moves"][0]["unit_model"]]
+    Product.objects.filter(code="ATF-1").update(top_ups_l_per_month=4)
+    levels = foreman.get("/api/v1/shelf-levels?look=weekly&product=ATF-1")
+    assert levels.status_code == 200, levels.content
+    fits(document, "shelf-levels", "get", levels)
+    (own,) = levels.json()
+    assert own["use"]["litres_per_year"] == 48.0
+    assert own["chosen"]["up_to"] - own["chosen"]["level"] == own["chosen"]["order_packs"]
     assert ChangeRecord.objects.count() == before
 
 
@@ -50,6 +57,7 @@ def test_the_answers_fit_the_document_and_nothing_is_stored(foreman, other, docu
         ("fluids/ATF-1/replace?by=NONE", "by"),
         ("fluids/ATF-1/replace?by=ATF-1", "by"),
         ("fluids/ATF-1/replace?by=ATF-2&hoses_l=500", "hoses_l"),
+        ("shelf-levels?look=daily", "look"),
     ],
 )
 def test_what_cannot_be_used_is_refused_with_its_place(foreman, other, address, name):
@@ -58,7 +66,9 @@ def test_what_cannot_be_used_is_refused_with_its_place(foreman, other, address, 
     assert name in {one["parameter"] for one in answer.json()["errors"]}
 
 
-@pytest.mark.parametrize("address", ["fluids/NONE/packs", "fluids/NONE/replace?by=ATF-1"])
+@pytest.mark.parametrize(
+    "address", ["fluids/NONE/packs", "fluids/NONE/replace?by=ATF-1", "shelf-levels?product=NONE"]
+)
 def test_a_product_that_is_not_there_is_not_found(foreman, address):
     answer = foreman.get(f"/api/v1/{address}")
     assert answer.status_code == 404

@@ -1,11 +1,14 @@
-"""The old fluid used up: no litre twice, none past its day, no unit filled with two fluids."""
+"""The old fluid used up: no litre twice, none past its day, no unit filled with two fluids; jobs in a row."""
 
 import random
 from datetime import date, timedelta
+from itertools import combinations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from shop.planning.change_over import Lot, NextFill, use_up
+from shop.planning.change_over import FillWithin, Lot, NextFill, in_a_row, use_up
 
 DAY = date(2026, 3, 2)
 
@@ -58,3 +61,39 @@ def test_litres_balance(seed):
     for own in found.fills:
         assert bool(own.lots) == own.is_old
         assert all(last[label] is None or last[label] >= own.fill.day for label in own.lots)
+
+
+def within(label: str, earliest: int, planned: int) -> FillWithin:
+    return FillWithin(label, DAY + timedelta(days=earliest), DAY + timedelta(days=planned))
+
+
+def test_jobs_in_a_row_by_hand() -> None:
+    """b can wait till day 4, when a and c may be done as well; d opens a day too late for that row."""
+    rows = in_a_row([within("a", 0, 9), within("b", 2, 4), within("c", 4, 6), within("d", 5, 8)])
+    assert {(last - DAY).days: [job.label for job in own] for last, own in rows.items()} == {
+        4: ["b", "c", "a"], 8: ["d"],
+    }  # fmt: skip
+
+
+@given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 4)), max_size=7))
+def test_no_choice_of_days_needs_fewer_rows(spans: list[tuple[int, int]]) -> None:
+    """Against every set of days that serves every job."""
+    jobs = [within(f"{place}", first, first + length) for place, (first, length) in enumerate(spans)]
+    rows = in_a_row(jobs)
+    assert sorted(job.label for own in rows.values() for job in own) == sorted(job.label for job in jobs)
+    assert all(job.earliest <= last_day <= job.planned for last_day, own in rows.items() for job in own)
+    days = [DAY + timedelta(days=step) for step in range(14)]
+    fewest = next(
+        count
+        for count in range(len(jobs) + 1)
+        if any(
+            all(any(job.earliest <= day <= job.planned for day in chosen) for job in jobs)
+            for chosen in combinations(days, count)
+        )
+    )
+    assert len(rows) == fewest
+
+
+def test_a_job_planned_before_its_first_day_is_refused() -> None:
+    with pytest.raises(ValueError, match="planned before the first day allowed"):
+        within("a", 3, 2)

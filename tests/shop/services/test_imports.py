@@ -124,6 +124,7 @@ def test_a_depot_whose_shelf_depot_is_refused_goes_out_with_it():
     ("file", "text", "row", "column", "words"),
     [
         ("vehicles.csv", "vehicle,depot\nK01,UYY\n", 2, "depot", "Did you mean “UY”"),
+        ("depots.csv", "depot,name,purge_l\nUY,Upper,-0.2\n", 2, "purge_l", "allowed: 0 or more"),
         ("vehicles.csv", "vehicle,note\nK01,a\nK01,b\n", 3, "vehicle", "row 2 is about the same"),
         ("vehicles.csv", "vehicle,odometer_unit\nK01,mi\n", 2, "odometer_unit", "meter_changes.csv"),
         ("vehicles.csv", "vehicle,turns_up_share\nK01,1.2\n", 2, "turns_up_share", "1 at most"),

@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from shop.models import Approval, ChangeRecord, Pack, Product, Requirement, Specification
+from shop.models import Approval, ChangeRecord, Depot, Pack, Product, Requirement, Specification, StockItem
 from tests.factories import PackFactory
 
 
@@ -97,6 +97,16 @@ def test_the_plan_says_which_job_takes_which_and_in_what_order(foreman, other):
     assert "Order no more F01." in shown
     assert "make it the product of TB6" in shown
     assert shown.index("Get it in writing") < shown.index("First job with F18")
+
+
+def test_the_plan_shows_what_jobs_in_a_row_save(foreman, other, yard):
+    StockItem.objects.all().delete()
+    assert "litres cannot be said: type the yard" in text(foreman.get("/fluids/F01/replace"))
+    Depot.objects.filter(pk=yard.depot.pk).update(purge_l=0.3)
+    shown = text(foreman.get("/fluids/F01/replace"))
+    assert "4 jobs with the new fluid" in shown
+    assert "L less to waste than with a purge for each unit" in shown
+    assert "× 0.3\u00a0L instead of 4 × 0.3\u00a0L" in shown
 
 
 def test_a_fluid_nothing_can_replace_says_so(foreman, yard):

@@ -24,6 +24,17 @@ def test_a_share_never_reads_as_a_border_it_has_not_reached(value, written):
 
 
 @pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (0.021, "2.1\u00a0weeks in\u00a0100"), (0.0031, "3\u00a0weeks in 1\u202f000"),
+        (0.0007, "1\u00a0week in 1\u202f000"), (0.0001, "under 1\u00a0week in 1\u202f000"), (None, "–"),
+    ],
+)  # fmt: skip
+def test_a_share_of_the_time_reads_as_weeks(value, written):
+    assert show.weeks_of(value) == written
+
+
+@pytest.mark.parametrize(
     "write", [show.number, show.amount, show.share, show.whole_share, show.litres, show.money]
 )
 def test_missing_is_a_dash_and_never_zero(write):
