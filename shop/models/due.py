@@ -3,8 +3,16 @@
 from typing import Any
 
 from django.db import models
+from django.db.models import Case, F, IntegerField, Value, When
 
 STATES = ["late", "due", "window open", "not yet", "cannot say"]
+
+STATE_RANK = Case(
+    *[When(state=state, then=Value(place)) for place, state in enumerate(STATES)], output_field=IntegerField()
+)
+SHARE_IF_OVER = Case(When(state__in=["late", "due"], then=F("used_share")), default=Value(0.0))
+WORKING_ORDER = (F("must_not_move").desc(), STATE_RANK.asc(), SHARE_IF_OVER.desc(), F("book_by").asc())
+"""By state and, inside it, late and due by the most over, window open by the day to book by."""
 
 
 class DueLine(models.Model):
@@ -60,6 +68,7 @@ class DueLine(models.Model):
             models.Index(fields=["state", "due_on"], name="due_by_state"),
             models.Index(fields=["vehicle", "due_on"], name="due_by_vehicle"),
             models.Index(fields=["next_change_on"], name="due_line_changes_by_itself"),
+            models.Index(*WORKING_ORDER, name="due_in_working_order"),
         ]
 
     def __str__(self) -> str:

@@ -4,10 +4,10 @@ import datetime
 from collections import Counter
 from collections.abc import Iterable
 
-from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.db.models import Count, F, QuerySet
 
 from shop.models import DueLine
-from shop.models.due import STATES
+from shop.models.due import STATES, WORKING_ORDER
 
 MUST_NOT_MOVE = "must not move"
 ON_HOLD = "on hold"
@@ -28,19 +28,9 @@ def stale_lines(lines: QuerySet[DueLine], today: datetime.date) -> QuerySet[DueL
 
 def in_working_order(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:
     """Order by state and, inside it, late and due by the most over, window open by the day to book by."""
-    rank = Case(
-        *[When(state=state, then=Value(place)) for place, state in enumerate(STATES)],
-        output_field=IntegerField(),
-    )
-    share_if_over = Case(When(state__in=["late", "due"], then=F("used_share")), default=Value(0.0))
-    return lines.order_by(
-        "-must_not_move",
-        rank,
-        share_if_over.desc(),
-        F("book_by").asc(nulls_last=True),
-        "vehicle__number",
-        "pk",
-    )
+    *first, _ = WORKING_ORDER
+    # What can be booked by no day comes last; PostgreSQL's index has it so by itself.
+    return lines.order_by(*first, F("book_by").asc(nulls_last=True), "vehicle__number", "pk")
 
 
 def needs_action(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:
@@ -50,9 +40,8 @@ def needs_action(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:
 
 def states_of(lines: Iterable[DueLine] | QuerySet[DueLine]) -> dict[str, int]:
     """Count lines per state; every state is named even when none is in it."""
-    counts = Counter(
-        lines.values_list("state", flat=True)
-        if isinstance(lines, QuerySet)
-        else (line.state for line in lines)
-    )
+    if isinstance(lines, QuerySet):
+        counts = dict(lines.order_by().values_list("state").annotate(Count("pk")))
+        return {state: counts.get(state, 0) for state in STATES}
+    counts = Counter(line.state for line in lines)
     return {state: counts[state] for state in STATES}

@@ -4,14 +4,14 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from shop import clock
 from shop.models import Depot, DueLine, Job, Person, UnitModel
 from shop.models.due import STATES
 from shop.selectors.access import depots_of, due_lines_of
-from shop.selectors.due import OVERLAYS, in_working_order, needs_action, states_of
+from shop.selectors.due import OVERLAYS, in_working_order, needs_action
 
 SOON_DAYS = 14
 NEEDS_ACTION = "needs action"
@@ -59,10 +59,11 @@ class DueChoices:
 
 @dataclass(frozen=True, slots=True)
 class DueFound:
-    """The lines found in working order, and how many each way of showing would give."""
+    """The lines found in working order, how many each way of showing would give, and how many this one gives."""
 
     lines: QuerySet[DueLine]
     counts: Mapping[str, int]
+    total: int
 
 
 def due_choices(person: Person) -> DueChoices:
@@ -95,13 +96,22 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
         lines = lines.filter(
             Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
         )
-    counts = states_of(lines.order_by())
-    counts |= {NEEDS_ACTION: needs_action(lines).count(), EVERYTHING: sum(counts.values())}
+    counts = _counts(lines)
     if search.show == NEEDS_ACTION:
         lines = needs_action(lines)
     elif search.show in STATES:
         lines = lines.filter(state=search.show)
-    return DueFound(in_working_order(lines), counts)
+    return DueFound(in_working_order(lines), counts, counts.get(search.show, counts[EVERYTHING]))
+
+
+def _counts(lines: QuerySet[DueLine]) -> dict[str, int]:
+    """Count the lines of each way of showing them, in one query."""
+    counts = dict.fromkeys([*STATES, NEEDS_ACTION], 0)
+    rows = lines.order_by().values_list("state", "must_not_move").annotate(Count("pk"))
+    for state, must_not_move, count in rows:
+        counts[state] += count
+        counts[NEEDS_ACTION] += count if state != "not yet" or must_not_move else 0
+    return counts | {EVERYTHING: sum(counts[state] for state in STATES)}
 
 
 def with_overlay(lines: QuerySet[DueLine], overlay: str) -> QuerySet[DueLine]:

@@ -32,7 +32,9 @@ def due_list(request: HttpRequest) -> HttpResponse:
     choices = due_choices(request.user)
     search = _search(request, choices)
     found = due_find(request.user, search)
-    page = Paginator(found.lines, ROWS_PER_PAGE).get_page(request.GET.get("page"))
+    paginator = Paginator(found.lines, ROWS_PER_PAGE)
+    paginator.count = found.total
+    page = paginator.get_page(request.GET.get("page"))
     kept = _kept(search)
     waiting = units_waiting(request.user, lines_coming(request.user))
     context = {
