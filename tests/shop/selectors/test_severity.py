@@ -88,7 +88,7 @@ def test_reading_the_changes_takes_as_many_queries_for_many_vehicles(yard, djang
         SeverityFactor.objects.create(
             unit=unit, reason="hills", factor=1.15, source="house", applies_from=TODAY - WEEK
         )
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(8):
         gather(TODAY, Unit.objects.get(code="A1-TB6").fittings.all())
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(8):
         gather(TODAY, Unit.objects.first().fittings.model.objects.all())

@@ -9,7 +9,6 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import (
     CardFigure,
     CardProposal,
-    DueLine,
     FluidSample,
     IntervalRule,
     Job,
@@ -34,6 +33,7 @@ from tests.factories import (
     UnitModelFactory,
     VehicleFactory,
 )
+from tests.lines import told_line
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("pinned_clock")]
 
@@ -107,7 +107,7 @@ def test_accepting_a_sample_moves_share_age_limit_and_date(bay):
     assert last.age_km == pytest.approx((35 / 150) * 57_000, rel=1e-6)
     assert sum(part["share"] for part in last.parcels) == pytest.approx(1.0)
     assert last.run_limit_km == pytest.approx(3_000 + (115 / 150) * 60_000, rel=1e-6)
-    assert DueLine.objects.get().facts
+    assert told_line().facts
 
 
 def test_it_is_as_if_the_job_had_been_closed_with_the_measured_share(bay, monkeypatch):
