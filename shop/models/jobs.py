@@ -97,6 +97,11 @@ class Job(models.Model):
     done_by = models.CharField(max_length=80, blank=True)
     checked_by = models.CharField(max_length=80, blank=True)
     note = models.TextField(blank=True)
+    stood_before = models.JSONField(
+        null=True,
+        editable=False,
+        help_text="The unit's last service as it stood before this job; what follows is worked out from it again.",
+    )
 
     class Meta:
         ordering = ["-done_on", "-booked_for"]

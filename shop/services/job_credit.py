@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 from shop.models import Fitting, LastService
 from shop.selectors.core_inputs import Line, gather
-from shop.services.job_report import JobReport
 from shop.services.job_standing import schedule_drop
-from shop.services.last_service import Totals
+from shop.services.last_service import Done, Totals
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,20 +18,20 @@ class RunLimits:
     days: float | None = None
 
 
-def run_limits(fitting: Fitting, report: JobReport, totals: Totals, fresh_share: float) -> RunLimits:
+def run_limits(fitting: Fitting, done: Done, totals: Totals, fresh_share: float) -> RunLimits:
     """Return the limits a fluid job sets.
 
     A rule's interval counts on a fresh share of f_ref at each service. A job with less, f, earns only that part of
     the interval on top of what was left: `limit = left + cap * I * f / f_ref`. So half a litre poured in near the end
     cannot start the interval anew. A job with f_ref or more sets no limit.
     """
-    inputs = gather(report.done_on, Fitting.objects.filter(pk=fitting.pk))
+    inputs = gather(done.done_on, Fitting.objects.filter(pk=fitting.pk))
     for row, line in enumerate(inputs.lines):
         earned = fresh_share / line.version.assumed_freshness_share
-        if line.rule.subject != report.subject or line.last is None or earned >= 1.0:
+        if line.rule.subject != done.subject or line.last is None or earned >= 1.0:
             continue
         part = earned * line.version.cap_share
-        since_days = float((report.done_on - line.last.done_on).days) if line.last.done_on else None
+        since_days = float((done.done_on - line.last.done_on).days) if line.last.done_on else None
         return RunLimits(
             km=_limit(
                 part,

@@ -7,8 +7,7 @@ from math import isfinite
 from intervals.due import CLOCKS, STATES, compute_due
 from shop.models import Fitting, LastService
 from shop.selectors.core_inputs import CoreInputs, gather
-from shop.services.job_report import JobReport
-from shop.services.last_service import Totals
+from shop.services.last_service import Done, Totals
 
 IN_WINDOW = ("window open", "due")
 OF_A_JOB = ("age_severity_km", "age_severity_h", "scheduled_on", "scheduled_unit_km", "scheduled_unit_h")
@@ -32,19 +31,19 @@ class Standing:
     scheduled_unit_h: float | None = None
 
 
-def standing_at(fitting: Fitting, report: JobReport, totals: Totals, *, is_whole: bool) -> Standing:
+def standing_at(fitting: Fitting, done: Done, totals: Totals, *, is_whole: bool) -> Standing:
     """Return what a job on its day leaves behind; read before the job is written.
 
     is_whole: the job renewed as much as its rule takes for granted. One that did not counts from itself.
     """
-    inputs = gather(report.done_on, Fitting.objects.filter(pk=fitting.pk))
-    row = next((at for at, line in enumerate(inputs.lines) if line.rule.subject == report.subject), None)
+    inputs = gather(done.done_on, Fitting.objects.filter(pk=fitting.pk))
+    row = next((at for at, line in enumerate(inputs.lines) if line.rule.subject == done.subject), None)
     if row is None or inputs.lines[row].last is None:
         return Standing()
     severity_km = _mean_severity(inputs, row, totals, is_distance=True)
     severity_h = _mean_severity(inputs, row, totals, is_distance=False)
     result = compute_due(
-        report.done_on, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+        done.done_on, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
     )
     if not is_whole or STATES[result.state[row]] not in IN_WINDOW:
         return Standing(severity_km, severity_h)
@@ -53,7 +52,7 @@ def standing_at(fitting: Fitting, report: JobReport, totals: Totals, *, is_whole
     return Standing(
         severity_km,
         severity_h,
-        scheduled_on=report.done_on + datetime.timedelta(days=round(left_days)) if clock == "time" else None,
+        scheduled_on=done.done_on + datetime.timedelta(days=round(left_days)) if clock == "time" else None,
         scheduled_unit_km=_point(inputs, row, totals.km, is_distance=True) if clock == "distance" else None,
         scheduled_unit_h=_point(inputs, row, totals.h, is_distance=False) if clock == "hours" else None,
     )

@@ -1,7 +1,6 @@
 """Closing a job: fluid age, next date, stock, used oil and the records move together, or nothing moves."""
 
 from django.db import transaction
-from django.db.models import Q
 
 from intervals.errors import HatchmarkError
 from shop import clock
@@ -11,14 +10,13 @@ from shop.selectors.may_go_in import why_not, why_rinse
 from shop.services.changes import change_note, changes_write
 from shop.services.deferrals import deferrals_done
 from shop.services.due import due_refresh_now
-from shop.services.job_credit import RunLimits, limits_keep, run_limits
+from shop.services.job_consequences import Followed, fitting_on, follow
 from shop.services.job_report import JobReport, report_check
-from shop.services.job_standing import standing_at, standing_keep
 from shop.services.job_stock import stock_issue, waste_take
 from shop.services.job_tools import LEARNED_FROM, JobTools, job_tools
 from shop.services.job_totals import totals_on
 from shop.services.job_volumes import Volumes, measure
-from shop.services.last_service import Ages, Totals, last_service_move
+from shop.services.last_service import Totals
 from shop.services.orders import order_list_propose
 
 __all__ = ["JobReport", "job_close"]
@@ -54,43 +52,26 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
     with transaction.atomic():
         # Two people closing the same unit at once: the second waits and then sees the first one's job.
         Unit.objects.select_for_update().get(pk=unit.pk)
-        fitting = _fitting_on(unit, report)
+        fitting = fitting_on(unit, report.done_on)
         report_check(unit, report, fitting)
         tools = job_tools(person, report)
         volumes = _measured(unit, report, tools) if report.subject == "fluid" else None
         totals = totals_on(person, fitting, report)
-        limits = run_limits(fitting, report, totals, volumes.share if volumes else 1.0)
-        standing = standing_at(fitting, report, totals, is_whole=limits == RunLimits())
-        before, after, last = last_service_move(fitting, report, totals, volumes.share if volumes else None)
-        limits_keep(last, limits)
-        standing_keep(last, standing)
+        followed = follow(fitting, report, totals, volumes.share if volumes else None)
         job = _job(unit, fitting, report, volumes, totals, tools)
+        job.stood_before = followed.stood_before
+        job.save(update_fields=["stood_before"])
+        last = followed.last
         last.job = job
         if volumes is not None:
             _move_fluid(person, fitting, job, last, volumes, report)
         last.save()
-        _note(person, job, last, before, after)
+        _note(person, job, followed)
         deferrals_done(unit, report.subject, report.done_on, report.done_by)
         due_refresh_now([fitting.vehicle_id])
         depot = fitting.vehicle.depot
         order_list_propose(depot, clock.today(depot.time_zone), clock.local_time(depot.time_zone))
     return job
-
-
-def _fitting_on(unit: Unit, report: JobReport) -> Fitting:
-    """Return where the unit was fitted on the day of the job."""
-    fitting = (
-        Fitting.objects.filter(unit=unit)
-        .filter(Q(fitted_on__isnull=True) | Q(fitted_on__lte=report.done_on))
-        .filter(Q(removed_on__isnull=True) | Q(removed_on__gt=report.done_on))
-        .select_related("vehicle__depot__stores_at", "vehicle__season")
-        .order_by("-fitted_on", "-pk")
-        .first()
-    )
-    if fitting is None:
-        sentence = f"{unit.code} was in no vehicle on {report.done_on}; fit it first, or correct the day."
-        raise InputError(sentence, fields={"done_on": sentence})
-    return fitting
 
 
 def _measured(unit: Unit, report: JobReport, tools: JobTools) -> Volumes:
@@ -177,7 +158,8 @@ def _move_fluid(
     job.save(update_fields=["batch", "product"])
 
 
-def _note(person: Person, job: Job, last: LastService, before: Ages, after: Ages) -> None:
+def _note(person: Person, job: Job, followed: Followed) -> None:
+    last, before, after = followed.last, followed.before, followed.after
     note = change_note(
         last,
         f"{job.unit.code} {job.subject}",

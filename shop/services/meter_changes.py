@@ -208,7 +208,7 @@ def _followed(
 ) -> ChangeDone:
     """Count the readings anew, move what was worked out from them, and work the due lines out."""
     readings = meters_recompute([change.meter])
-    totals = moved.move()
+    totals = moved.move(f"change of the {change.meter.kind} on {change.day} counts anew")
     changes_write([*notes, *readings, *totals], person=person)
     due_refresh_now([change.meter.vehicle_id])
     return ChangeDone(change, len(readings), len(totals))
