@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0012_use_of_meters_kept'),
+        ('shop', '0016_due_in_working_order'),
     ]
 
     operations = [
