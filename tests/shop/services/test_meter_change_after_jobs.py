@@ -105,8 +105,8 @@ def assert_same(one: object, other: object, path: str = "") -> None:
 def test_age_and_limits_are_worked_out_again_and_the_record_says_why() -> None:
     """Mass balance by hand: what stayed is as old as before, so age after = (1 - share) x (age before + run).
 
-    43 450 km to 96 500 and 2 100 km more. The limit is what was left plus the share of 60 000; what was left is the lesser
-    of 60 000 less the age carried and the limit the first job set.
+    43 450 km to 96 500 and 2 100 km more. The limit is what was left plus the share of 60 000; what was left is the
+    lesser of 60 000 less the age carried and the limit the first job set.
     """
     bay = Bay()
     jobs(bay)
