@@ -9,7 +9,7 @@ from math import isfinite
 from django.db.models import QuerySet
 
 from intervals.quantities import to_km
-from shop.models import Meter, MeterChange, Person, Reading
+from shop.models import ChangeRecord, Meter, MeterChange, Person, Reading
 from shop.selectors.access import depots_of, vehicles_of
 from shop.selectors.meter_usage import SOURCE_TRUST, usage_of
 
@@ -20,11 +20,28 @@ practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
+class TakenBack:
+    """A change of a meter that was taken back, as the change records keep it."""
+
+    day: date
+    kind: str
+    last_old: float
+    first_new: float
+    record: ChangeRecord
+
+    @property
+    def why(self) -> str:
+        """What was said as the reason."""
+        return str(self.record.after["why"])
+
+
+@dataclass(frozen=True, slots=True)
 class MeterShown:
-    """A meter with what changed on it and its latest readings, raw and true apart."""
+    """A meter with what changed on it, what was taken back, and its latest readings, raw and true apart."""
 
     meter: Meter
     changes: list[MeterChange]
+    taken_back: list[TakenBack]
     readings: list[Reading]
     overruled: set[int]
     """Accepted readings that do not count, because a source trusted more (or a later one) was read on the same day."""
@@ -55,8 +72,19 @@ def meters_shown(person: Person, number: str) -> list[MeterShown] | None:
     for meter in meters:
         changes = sorted(meter.changes.all(), key=lambda change: change.day, reverse=True)
         readings = list(meter.readings.order_by("-read_at", "-pk")[:READINGS_SHOWN])
-        found.append(MeterShown(meter, changes, readings, _overruled(meter, readings)))
+        found.append(MeterShown(meter, changes, _taken_back(meter), readings, _overruled(meter, readings)))
     return found
+
+
+def _taken_back(meter: Meter) -> list[TakenBack]:
+    """Return a meter's changes that were taken back, the latest first."""
+    records = ChangeRecord.objects.filter(
+        table=MeterChange._meta.verbose_name, key__startswith=f"{meter} ", after__withdrawn=True
+    )
+    return [
+        TakenBack(date.fromisoformat(record.key.split()[-1]), **record.before, record=record)
+        for record in records.select_related("changed_by")[:READINGS_SHOWN]
+    ]
 
 
 def _overruled(meter: Meter, readings: Sequence[Reading]) -> set[int]:

@@ -43,6 +43,18 @@ class MeterChangeForm(PlainForm):
     )
 
 
+class WhyForm(PlainForm):
+    """Why a change is taken back."""
+
+    note = forms.CharField(label="Why", max_length=200, required=False)
+
+
+class OtherVehicleForm(PlainForm):
+    """The vehicle a reading was taken off."""
+
+    vehicle = forms.CharField(label="Read off vehicle", max_length=24)
+
+
 @require_http_methods(["GET", "POST"])
 @login_required
 def meters(request: HttpRequest, number: str) -> HttpResponse:
@@ -79,8 +91,12 @@ def withdrawn(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     change = meter_changes_of(request.user).filter(pk=pk, meter__vehicle__number=number).first()
     if change is None:
         raise Http404(f"There is no such change of a meter of {number}. Open its meters page again.")
+    form = WhyForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "The reason is too long or holds letters that cannot be kept; say it in 200.")
+        return redirect("meters", number=number)
     try:
-        done = meter_change_withdraw(request.user, change, request.POST.get("note", ""))
+        done = meter_change_withdraw(request.user, change, form.cleaned_data["note"])
     except ApplicationError as error:
         messages.error(request, error.sentence)
     else:
@@ -95,13 +111,17 @@ def reading_moved(request: HttpRequest, pk: int) -> HttpResponse:
     reading = reading_find(request.user, pk)
     if reading is None:
         raise Http404("There is no such reading in your depots. Open the readings page again.")
-    wanted = request.POST.get("vehicle", "").strip()
-    vehicle = vehicle_find(request.user, wanted)
+    # One that counts is moved on its vehicle's page, one that waits on the list of questions.
+    own = reading.meter.vehicle.number
+    back = redirect("readings") if reading.status == "asked" else redirect("meters", number=own)
+    form = OtherVehicleForm(request.POST)
+    vehicle = vehicle_find(request.user, form.cleaned_data["vehicle"]) if form.is_valid() else None
     if vehicle is None:
+        wanted = form.cleaned_data.get("vehicle", "")
         messages.error(
             request, f"There is no vehicle “{wanted}” in your depots; name the one it was read off."
         )
-        return redirect("readings")
+        return back
     try:
         moved = reading_move(reading, vehicle, request.user)
     except ApplicationError as error:
@@ -110,9 +130,9 @@ def reading_moved(request: HttpRequest, pk: int) -> HttpResponse:
         asked = f" It is asked about there: {moved.question}" if moved.status == "asked" else ""
         messages.success(
             request,
-            f"{reading.raw_text} is noted on {vehicle.number} instead of {reading.meter.vehicle.number}.{asked}",
+            f"{reading.raw_text} is noted on {vehicle.number} instead of {own}.{asked}",
         )
-    return redirect("readings")
+    return back
 
 
 def _form(shown: list[MeterShown], data: object = None) -> MeterChangeForm:
@@ -132,5 +152,6 @@ def _page(
         "trust": SOURCE_TRUST,
         "form": form,
         "may_change": request.user.can("plan") or request.user.can("close"),
+        "may_move": request.user.can("do") or request.user.can("plan"),
     }
     return render(request, "shop/meters.html", context, status=status)

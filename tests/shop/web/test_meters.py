@@ -33,6 +33,9 @@ def test_a_change_by_form_is_noted_or_explained(foreman, van):
     assert "Say why" in foreman.post(address, {"note": ""}, follow=True).content.decode()
     assert "is taken back" in foreman.post(address, {"note": "wrong van"}, follow=True).content.decode()
     assert not MeterChange.objects.exists()
+    page = foreman.get(f"/vehicles/{van}/meters").content.decode()
+    assert "<s>replaced: 100\u202f100 → 3</s>" in page
+    assert ": wrong van</span>" in page
     assert foreman.post(address, {"note": "again"}).status_code == 404
     assert foreman.get("/vehicles/none/meters").status_code == 404
 
@@ -46,3 +49,26 @@ def test_a_stray_reading_is_moved_from_the_readings_page(foreman, van):
     moved = foreman.post(address, {"vehicle": "K61"}, follow=True).content.decode()
     assert "is noted on K61 instead of K60" in moved
     assert Reading.objects.filter(meter__vehicle__number="K61", raw_value=5.0).exists()
+
+
+def test_a_reading_that_counts_is_moved_from_its_meters_page(foreman, van):
+    counted = Reading.objects.filter(meter__vehicle__number=van).latest("read_at")
+    there = Reading.objects.filter(meter__vehicle__number="K61")
+    there.filter(read_at=counted.read_at).delete()
+    assert f"/readings/{counted.pk}/move" in foreman.get(f"/vehicles/{van}/meters").content.decode()
+    answer = foreman.post(f"/readings/{counted.pk}/move", {"vehicle": "K61"}, follow=True)
+    assert "is noted on K61 instead of K60" in answer.content.decode()
+    assert answer.redirect_chain[-1][0] == f"/vehicles/{van}/meters"
+    counted.refresh_from_db()
+    assert (counted.status, counted.answer) == ("refused", "other vehicle K61")
+    assert there.filter(read_at=counted.read_at, status="accepted").exists()
+    assert f"/readings/{counted.pk}/move" not in foreman.get(f"/vehicles/{van}/meters").content.decode()
+
+
+@pytest.mark.parametrize("vehicle", ["", "K61\x00", "K" * 300])
+def test_a_vehicle_that_cannot_be_is_told(foreman, van, vehicle):
+    counted = Reading.objects.filter(meter__vehicle__number=van).latest("read_at")
+    answer = foreman.post(f"/readings/{counted.pk}/move", {"vehicle": vehicle}, follow=True)
+    assert "There is no vehicle" in answer.content.decode()
+    counted.refresh_from_db()
+    assert counted.status == "accepted"
