@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from intervals.errors import ReadingError
-from intervals.usage import REASONS, Usage, usage_from_readings
+from intervals.usage import REASONS, Usage, busiest_per_day, usage_from_readings
 
 NAN = np.nan
 
@@ -134,3 +134,13 @@ def test_blocks_join_without_a_seam() -> None:
 def test_arrays_that_do_not_fit_are_refused() -> None:
     with pytest.raises(ReadingError, match="do not match"):
         usage_from_readings(np.zeros((2, 3)), np.zeros((2, 4)), 9, np.zeros(2))
+
+
+def test_the_busiest_stretch_of_the_latest_ones_is_told_where_there_are_enough() -> None:
+    """By hand: 700 km in seven days but for one week of 1 400 at the front; the third meter has too few."""
+    days = np.tile(7.0 * np.arange(10), (3, 1))
+    totals = np.cumsum(np.full((3, 10), 700.0), axis=1)
+    totals[1, 1:] += 700.0
+    days[2, 8:], totals[2, 8:] = np.nan, np.nan
+    np.testing.assert_allclose(busiest_per_day(days, totals), [100.0, 200.0, np.nan])
+    np.testing.assert_allclose(busiest_per_day(days, totals, stretches=8)[1], 100.0)
