@@ -9,6 +9,7 @@ mail went out before the process stopped: it becomes `unsure` and waits for a pe
 
 import contextlib
 import datetime
+import glob
 import logging
 import os
 import smtplib
@@ -144,9 +145,21 @@ def _write(folder: Path, name: str, message: Message) -> None:
             file.write(message.as_bytes())
             file.flush()
             os.fsync(file.fileno())
-        part.replace(folder / name)
+        _put_in_place(part, folder / name)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _put_in_place(part: Path, whole: Path) -> None:
+    try:
+        part.replace(whole)
+    except FileNotFoundError:
+        # Another process wrote the same mail, the same file, and tidied up.
+        if not whole.exists():
+            raise
+    for left in whole.parent.glob(f".{glob.escape(whole.name)}.*.part"):
+        # A writer was killed halfway.
+        left.unlink(missing_ok=True)
 
 
 def _post(mail: Outgoing) -> None:

@@ -117,6 +117,34 @@ def test_a_stopped_process_leaves_the_same_folder_behind_once_sent_again(
     assert {path.name: path.read_bytes() for path in mail_folder.iterdir()} == files
 
 
+def test_what_a_writer_killed_halfway_left_is_tidied_away(mail_folder: Path) -> None:
+    a_mail()
+    mail_folder.mkdir(exist_ok=True)
+    (mail_folder / ".2026-03-02_ines0_daily.eml.1234.part").write_bytes(b"Subject: hal")
+    other = mail_folder / ".2026-03-02_mara_daily.eml.1235.part"
+    other.write_bytes(b"being written")
+    assert mails_send() == SendReport(sent=1)
+    assert sorted(path.name for path in mail_folder.iterdir()) == [other.name, "2026-03-02_ines0_daily.eml"]
+
+
+def test_two_that_write_the_same_mail_leave_it_whole(mail_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    mail = a_mail()
+    mails_send()
+    (file,) = mail_folder.iterdir()
+    whole = file.read_bytes()
+    Mail.objects.update(state=Mail.State.QUEUED)
+    really_move = Path.replace
+
+    def tidied_by_the_other(self: Path, target: Path) -> None:
+        self.unlink()
+        really_move(self, target)
+
+    monkeypatch.setattr(Path, "replace", tidied_by_the_other)
+    assert mails_send() == SendReport(sent=1)
+    assert file.read_bytes() == whole
+    assert state_of(mail) == Mail.State.SENT
+
+
 def test_the_file_is_a_mail_any_reader_opens(mail_folder: Path) -> None:
     mail = a_mail()
     mails_send()
