@@ -7,6 +7,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from shop.api.serializers.order_plan import PlanAsked, ShelfPlanRow
+from shop.planning.steps import finished
 from shop.selectors.order_plan import order_plans
 
 
@@ -22,5 +23,5 @@ class OrderPlanAhead(APIView):
         """Plan the weeks ahead at least cost, with the bound no plan can go below. Nothing is stored or ordered."""
         asked = PlanAsked(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        plans = order_plans(request.user, asked.validated_data["weeks"])
+        plans = finished(order_plans(request.user, asked.validated_data["weeks"]))
         return Response(ShelfPlanRow(plans, many=True).data)

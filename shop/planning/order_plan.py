@@ -15,6 +15,7 @@ from shop.planning.exact_totals import Pack
 from shop.planning.lot_sizing import FloatArray, LitresAhead, LotPlan, LotSizing, Offer
 from shop.planning.order_search import FluidTables, OrderSearch, PlannedOrder, Source
 from shop.planning.shared_rooms import Room, RoomPlan, fit_rooms
+from shop.planning.steps import Step, Steps
 
 __all__ = [
     "FluidAhead", "FluidPlan", "OrderPlan", "PlannedOrder", "Room", "RoomPlan", "Source", "plan_orders",
@@ -80,8 +81,8 @@ class OrderPlan:
 
 def plan_orders(
     fluids: Sequence[FluidAhead], sources: Sequence[Source], rooms: Sequence[Room] = ()
-) -> OrderPlan:
-    """Plan the orders of all fluids.
+) -> Steps[OrderPlan]:
+    """Plan the orders of all fluids, step by step.
 
     A fluid is bought from one usual source, chosen with the plan; another comes in only before the usual one can
     deliver. What no source can bring in time is not planned for but said, in `unmet_l`. An order below a
@@ -102,7 +103,10 @@ def plan_orders(
         for own in fluids
         if own.code in {one.code for one in refused}
     }
-    fitted = fit_rooms(search, search.raised(*search.best()), rooms, unplanned_l)
+    yield Step("Choosing suppliers…")
+    raised = search.raised(*(yield from search.best()))
+    fitted = yield from fit_rooms(search, raised, rooms, unplanned_l)
+    yield Step("Putting the orders together…")
     plans = fitted.plans
     done = [
         FluidPlan(own.code, own.usual, plans[own.code], own.unmet_l, left_out=own.left_out) for own in ready

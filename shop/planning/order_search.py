@@ -7,6 +7,7 @@ from math import inf
 import numpy as np
 
 from shop.planning.lot_sizing import FloatArray, Lot, LotPlan, LotSizing, Squeeze
+from shop.planning.steps import Step, Steps
 
 CYCLES_WEEKS = (1, 2, 3, 4, 6, 8, 13)
 """Regular rhythms tried first; the best is then thinned out week by week."""
@@ -90,12 +91,15 @@ class OrderSearch:
         self.bounding: Plans = {}
         self._known: dict[tuple[object, ...], LotPlan | None] = {}
 
-    def best(self) -> tuple[_Weeks, Plans]:
+    def best(self) -> Steps[tuple[_Weeks, Plans]]:
         """Choose each fluid's source as if it paid for its orders alone, and as if they were free; keep the better."""
         found = []
         for is_alone in (True, False):
-            for fluid in self.fluids:
+            shared = "" if is_alone else ", orders shared"
+            for place, fluid in enumerate(self.fluids, 1):
+                yield Step(f"supplier for {fluid.code}{shared}", place, len(self.fluids))
                 fluid.usual = self._cheapest_source(fluid, is_alone=is_alone)
+            yield Step("Trying how often to order…")
             chosen, plans = self._begun()
             found.append((self.cost(plans), chosen, plans, [own.usual for own in self.fluids]))
             if all(len(own.sources) == 1 for own in self.fluids):
@@ -103,9 +107,9 @@ class OrderSearch:
         _, chosen, plans, usual = min(found, key=lambda own: own[0])
         for fluid, source in zip(self.fluids, usual, strict=True):
             fluid.usual = source
-        chosen, plans = self._thinned(chosen, plans)
+        chosen, plans = yield from self._thinned(chosen, plans)
         moved = self._moved(chosen, plans)
-        return moved if moved[1] is plans else self._thinned(*moved)
+        return moved if moved[1] is plans else (yield from self._thinned(*moved))
 
     def _cheapest_source(self, fluid: FluidTables, *, is_alone: bool) -> int:
         costs = []
@@ -119,12 +123,15 @@ class OrderSearch:
         found = [own for own in (self._tried(self._apart()), *self._rhythms()) if own is not None]
         return min(found, key=lambda own: self.cost(own[1]))
 
-    def _thinned(self, chosen: _Weeks, plans: Plans) -> tuple[_Weeks, Plans]:
+    def _thinned(self, chosen: _Weeks, plans: Plans) -> Steps[tuple[_Weeks, Plans]]:
         """Take away weeks as long as that saves money."""
         is_better = True
         while is_better:
             is_better = False
-            for order in reversed(self.orders(plans)):
+            yield Step("Trying to do with fewer orders…")
+            orders = self.orders(plans)
+            for place, order in enumerate(reversed(orders), 1):
+                yield Step("order done without", place, len(orders))
                 fewer = {**chosen, order.source: chosen[order.source] - {order.week}}
                 tried = self._plans(fewer, plans, (order.source, order.week), order.fixed_cost)
                 if tried is not None and self.cost(tried) < self.cost(plans) - _DUST:

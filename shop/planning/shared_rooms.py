@@ -19,6 +19,7 @@ import numpy as np
 
 from shop.planning.lot_sizing import FloatArray, LotPlan, Squeeze
 from shop.planning.order_search import FluidTables, OrderSearch, Plans
+from shop.planning.steps import Step, Steps
 
 STEPS, FEWEST_STEPS = 24, 4
 """Steps of the rents, fewer where many fluids share rooms. House default."""
@@ -95,22 +96,25 @@ class Fitted:
 
 def fit_rooms(
     search: OrderSearch, plans: Plans, rooms: Sequence[Room], unplanned_l: Mapping[str, FloatArray]
-) -> Fitted:
+) -> Steps[Fitted]:
     """Make a plan fit its rooms at little more cost.
 
     unplanned_l: fluid → (T,) litres of fluids that are not planned but stand in a room all the same.
     """
+    yield Step("Working out what no plan can go below…")
     bound = search.bound()
     if not rooms:
         return Fitted(plans, bound, ())
     fit = _Fit(search, rooms, unplanned_l)
     if not fit.is_over(plans):
         return Fitted(plans, bound, fit.rooms(plans))
+    yield Step("Making room in the shared rooms…")
     rents, high = fit.rents(bound, search.cost(plans))
     state = [(own, own.usual, own.raised_l) for own in search.fluids]
     best = fit.settled(fit.made_to_fit(plans)) if fit.is_small else plans
     if not fit.is_small or search.cost(best) - high > CLOSE_ENOUGH * abs(high):
-        other = fit.settled(fit.made_to_fit(fit.searched(rents)))
+        searched = yield from fit.searched(rents)
+        other = fit.settled(fit.made_to_fit(searched))
         if fit.rank(other) < fit.rank(best):
             best = other
         else:
@@ -207,12 +211,12 @@ class _Fit:
         self.search.squeezed(self.squeezes(np.zeros_like(rents)))
         return best, bound
 
-    def searched(self, rents: FloatArray) -> Plans:
+    def searched(self, rents: FloatArray) -> Steps[Plans]:
         """Search the weeks of the orders anew at these rents."""
         for fluid in self.search.fluids:
             fluid.raised_l = {}
         self.search.squeezed(self.squeezes(rents))
-        found = self.search.raised(*self.search.best())
+        found = self.search.raised(*(yield from self.search.best()))
         self.search.squeezed(self.squeezes(np.zeros_like(rents)))
         return {code: replace(plan, rent=0.0) for code, plan in found.items()}
 

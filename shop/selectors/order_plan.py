@@ -23,6 +23,7 @@ from shop.planning.order_plan import (
 )
 from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
 from shop.planning.packs import CREDIT_SHARE
+from shop.planning.steps import Step, Steps
 from shop.planning.suppliers import (
     arrives_on,
     latest_order_day,
@@ -124,18 +125,25 @@ class ShelfPlan:
     against_list: tuple[str, ...]
 
 
-def order_plans(person: Person, weeks: int = WEEKS) -> list[ShelfPlan]:
-    """Plan the orders of every shelf that serves the person's depots. Nothing is stored.
+def order_plans(person: Person, weeks: int = WEEKS) -> Steps[list[ShelfPlan]]:
+    """Plan the orders of every shelf that serves the person's depots, step by step. Nothing is stored.
 
     Raises InputError for a number of weeks outside 4 to 52.
     """
     if not LEAST_WEEKS <= weeks <= MOST_WEEKS:
         sentence = f"{weeks} weeks cannot be planned; ask for {LEAST_WEEKS} to {MOST_WEEKS}."
         raise InputError(sentence, fields={"weeks": sentence})
-    return [_shelf_plan(depot, weeks) for depot in shelves_seen(person)]
+    plans: list[ShelfPlan] = []
+    shelves = shelves_seen(person)
+    if not shelves:
+        yield Step("No shelf to plan for.")
+    for depot in shelves:
+        plans.append((yield from _shelf_plan(depot, weeks)))
+    return plans
 
 
-def _shelf_plan(depot: Depot, weeks: int) -> ShelfPlan:
+def _shelf_plan(depot: Depot, weeks: int) -> Steps[ShelfPlan]:
+    yield Step(f"{depot.name}: reading the jobs ahead…")
     as_of, now = clock.today(depot.time_zone), clock.local_time(depot.time_zone)
     begins = week_begins(as_of, weeks)
     served = [depot.pk, *Depot.objects.filter(stores_at=depot).values_list("pk", flat=True)]
@@ -151,7 +159,7 @@ def _shelf_plan(depot: Depot, weeks: int) -> ShelfPlan:
         for product in products
     ]
     rooms = _rooms_of(depot, shelf)
-    plan = plan_orders([own.fluid for own in drafts], sources, rooms)
+    plan = yield from plan_orders([own.fluid for own in drafts], sources, rooms)
     by_place = {place: suppliers[pk] for pk, place in places.items()}
     fluids = tuple(
         _fluid_shown(draft, own, by_place, unplanned.get(draft.product.pk, []), begins)

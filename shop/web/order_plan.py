@@ -7,11 +7,11 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.views.decorators.http import require_safe
 
 from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
+from shop.planning.steps import finished
 from shop.selectors.order_plan import (
     HOUSE_ORDER_COST,
     LEAST_WEEKS,
@@ -24,6 +24,7 @@ from shop.selectors.order_plan import (
     order_plans,
 )
 from shop.web.csv_file import csv_response
+from shop.web.page_in_steps import page_in_steps
 from shop.web.plain_form import PlainForm
 from shop.web.xlsx_file import xlsx_response
 
@@ -106,35 +107,44 @@ class RoomPicture:
 
 @require_safe
 @login_required
-def order_plan(request: HttpRequest) -> HttpResponse:
-    """Show the plan of each shelf."""
+def order_plan(request: HttpRequest) -> StreamingHttpResponse:
+    """Show the plan of each shelf, and before it how far the work is."""
     form = WeeksForm(request.GET)
-    plans = order_plans(request.user, _weeks(form))
+    context = {
+        "form": form, "weeks": _weeks(form), "house_order_cost": HOUSE_ORDER_COST,
+        "keeping_share": KEEPING_SHARE_PER_YEAR,
+    }  # fmt: skip
+    return page_in_steps(
+        request,
+        "shop/order_plan.html",
+        context,
+        order_plans(request.user, _weeks(form)),
+        "shop/_order_plan.html",
+        _shown,
+    )
+
+
+def _shown(plans: list[ShelfPlan]) -> dict[str, Any]:
     shown = [
         (own, _time_line(own), _pictures(own), [_room_picture(room, own.begins) for room in own.rooms])
         for own in plans
     ]
-    context = {
-        "form": form, "shown": shown, "width": WIDTH, "left": LEFT, "weeks": _weeks(form),
-        "house_order_cost": HOUSE_ORDER_COST, "keeping_share": KEEPING_SHARE_PER_YEAR,
-    }  # fmt: skip
-    return render(request, "shop/order_plan.html", context)
+    return {"shown": shown, "width": WIDTH, "left": LEFT}
 
 
 @require_safe
 @login_required
 def order_plan_csv(request: HttpRequest) -> HttpResponse:
     """Send the planned orders as a CSV file, a row for each product of each order."""
-    return csv_response(
-        "order-plan.csv", CSV_HEADER, _cells(order_plans(request.user, _weeks(WeeksForm(request.GET))))
-    )
+    plans = finished(order_plans(request.user, _weeks(WeeksForm(request.GET))))
+    return csv_response("order-plan.csv", CSV_HEADER, _cells(plans))
 
 
 @require_safe
 @login_required
 def order_plan_xlsx(request: HttpRequest) -> HttpResponse:
     """Send the planned orders as a spreadsheet."""
-    plans = order_plans(request.user, _weeks(WeeksForm(request.GET)))
+    plans = finished(order_plans(request.user, _weeks(WeeksForm(request.GET))))
     return xlsx_response("order-plan.xlsx", CSV_HEADER, _cells(plans))
 
 

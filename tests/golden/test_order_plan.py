@@ -5,11 +5,12 @@ import datetime
 import numpy as np
 
 from shop.models import OrderedLine, Person
+from shop.planning.steps import finished
 from shop.selectors.order_plan import order_plans
 
 
 def test_the_plan_orders_first_what_the_list_asks_today(foreman: Person) -> None:
-    (plan,) = order_plans(foreman)
+    (plan,) = finished(order_plans(foreman))
     first = plan.orders[0]
     assert (first.supplier.code, first.order_by, first.arrives_by) == (
         "Brinnock", datetime.date(2026, 3, 2), datetime.date(2026, 3, 6),
@@ -24,7 +25,7 @@ def test_the_plan_orders_first_what_the_list_asks_today(foreman: Person) -> None
 
 
 def test_a_year_is_planned_and_every_fluid_says_what_it_does(foreman: Person) -> None:
-    (plan,) = order_plans(foreman, 52)
+    (plan,) = finished(order_plans(foreman, 52))
     by_code = {own.product.code: own for own in plan.fluids}
     assert len(by_code) == 17
     assert all(own.sentence for own in plan.fluids)
@@ -36,7 +37,7 @@ def test_a_late_order_counts_from_the_day_it_was_promised_anew(foreman: Person) 
     """20 L that should have come before today count for nothing; promised for Thursday 12 March, from Monday 16 on."""
 
     def at_hand_l() -> np.ndarray:
-        (plan,) = order_plans(foreman)
+        (plan,) = finished(order_plans(foreman))
         return next(own.at_hand_l for own in plan.fluids if own.product.code == "F13")
 
     line = OrderedLine.objects.filter(product__code="F13", is_open=True)

@@ -13,6 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from shop.planning.exact_totals import Pack
 from shop.planning.lot_sizing import LitresAhead
 from shop.planning.order_plan import FluidAhead, PlannedOrder, Source, plan_orders
+from shop.planning.steps import finished
 
 SMALL = (Pack(5.0, Decimal(44), "5 L"), Pack(20.0, Decimal(158), "20 L"))
 BIG = (Pack(20.0, Decimal(120), "20 L"), Pack(208.0, Decimal(980), "208 L"))
@@ -75,7 +76,7 @@ def test_the_solver_s_best_lies_between_bound_and_cost(demands, order_cost, hold
         FluidAhead(f"F{n}", ahead(demand, holding), {0: own})
         for n, (demand, own) in enumerate(zip(demands, packs, strict=True))
     ]
-    plan = plan_orders(fluids, [Source("one", 0, order_cost=order_cost)])
+    plan = finished(plan_orders(fluids, [Source("one", 0, order_cost=order_cost)]))
     best = by_solver(demands, packs, holding, order_cost)
     assert plan.bound <= best + 1e-5
     assert plan.cost >= best - 1e-5
@@ -83,8 +84,10 @@ def test_the_solver_s_best_lies_between_bound_and_cost(demands, order_cost, hold
 
 
 def test_fluids_share_an_order():
-    plan = plan_orders(
-        [FluidAhead("A", ahead([5, 5]), {0: SMALL}), FluidAhead("B", ahead([20, 0]), {0: BIG})], [ONE]
+    plan = finished(
+        plan_orders(
+            [FluidAhead("A", ahead([5, 5]), {0: SMALL}), FluidAhead("B", ahead([20, 0]), {0: BIG})], [ONE]
+        )
     )
     (order,) = plan.orders
     assert [(code, lot.litres) for code, lot in order.lots] == [("A", 10.0), ("B", 20.0)]
@@ -96,14 +99,18 @@ def test_fluids_share_an_order():
 
 def test_freight_is_free_from_a_value_on():
     freight = Source("one", 0, order_cost=10.0, freight=30.0, free_freight_from=400.0)
-    few, many = (plan_orders([FluidAhead("A", ahead([litres]), {0: BIG})], [freight]) for litres in (20, 80))
+    few, many = (
+        finished(plan_orders([FluidAhead("A", ahead([litres]), {0: BIG})], [freight])) for litres in (20, 80)
+    )
     assert [own.orders[0].fixed_cost for own in (few, many)] == [40.0, 10.0]
 
 
 def test_a_quicker_source_bridges_the_time_until_the_usual_one_delivers():
     sources = [Source("cheap", 2, order_cost=10.0), Source("quick", 1, order_cost=10.0)]
     dear = tuple(Pack(own.size_l, own.price * 2, own.label) for own in SMALL)
-    plan = plan_orders([FluidAhead("A", ahead([3, 5, 20, 20], at_hand=3.0), {0: SMALL, 1: dear})], sources)
+    plan = finished(
+        plan_orders([FluidAhead("A", ahead([3, 5, 20, 20], at_hand=3.0), {0: SMALL, 1: dear})], sources)
+    )
     assert [(sources[own.source].name, own.week, own.litres) for own in plan.orders] == [
         ("quick", 1, 5.0),
         ("cheap", 2, 40.0),
@@ -111,7 +118,9 @@ def test_a_quicker_source_bridges_the_time_until_the_usual_one_delivers():
 
 
 def test_what_nobody_can_bring_in_time_is_said_and_not_planned():
-    plan = plan_orders([FluidAhead("A", ahead([4, 5, 5]), {0: SMALL})], [Source("late", 2, order_cost=10.0)])
+    plan = finished(
+        plan_orders([FluidAhead("A", ahead([4, 5, 5]), {0: SMALL})], [Source("late", 2, order_cost=10.0)])
+    )
     (fluid,) = plan.fluids
     assert fluid.unmet_l.tolist() == [4.0, 9.0, 0.0]
     assert [(own.week, own.litres) for own in plan.orders] == [(2, 15.0)]
@@ -120,9 +129,9 @@ def test_what_nobody_can_bring_in_time_is_said_and_not_planned():
 def test_an_order_below_the_least_is_merged_or_raised():
     """Forty litres at least: two orders of 20 become one; one alone is made larger; both keep the plan's need."""
     least = Source("one", 0, order_cost=0.0, least_l=40.0)
-    merged = plan_orders([FluidAhead("A", ahead([20, 0, 0, 20], holding=1.0), {0: SMALL})], [least])
+    merged = finished(plan_orders([FluidAhead("A", ahead([20, 0, 0, 20], holding=1.0), {0: SMALL})], [least]))
     assert [(own.week, own.litres, own.short_l) for own in merged.orders] == [(0, 40.0, 0.0)]
-    raised = plan_orders([FluidAhead("A", ahead([20, 0], holding=1.0), {0: SMALL})], [least])
+    raised = finished(plan_orders([FluidAhead("A", ahead([20, 0], holding=1.0), {0: SMALL})], [least]))
     assert [(own.litres, own.short_l) for own in raised.orders] == [(40.0, 0.0)]
 
 
@@ -130,7 +139,7 @@ def test_a_least_that_cannot_be_reached_is_said():
     least = Source("one", 0, least_cost=1_000.0)
     drawn = np.array([5.0])
     full = LitresAhead(drawn, drawn, np.zeros(1), 0.0, most_l=5.0)
-    (order,) = plan_orders([FluidAhead("A", full, {0: SMALL})], [least]).orders
+    (order,) = finished(plan_orders([FluidAhead("A", full, {0: SMALL})], [least])).orders
     assert order.short_cost == pytest.approx(1_000.0 - 44.0)
 
 
@@ -142,16 +151,18 @@ def test_what_an_order_lacks_is_a_share_of_each_least():
 
 
 def test_a_fluid_nobody_sells_says_so_and_the_others_are_planned():
-    plan = plan_orders([FluidAhead("A", ahead([5]), {}), FluidAhead("B", ahead([5]), {0: SMALL})], [ONE])
+    plan = finished(
+        plan_orders([FluidAhead("A", ahead([5]), {}), FluidAhead("B", ahead([5]), {0: SMALL})], [ONE])
+    )
     assert "No supplier sells it" in plan.fluids[0].cannot_say
     assert [own.lots[0][0] for own in plan.orders] == ["B"]
-    assert plan_orders([], [ONE]).orders == ()
+    assert finished(plan_orders([], [ONE])).orders == ()
 
 
 def test_odd_sizes_are_left_out_where_they_would_make_the_plan_too_fine():
     quart = (Pack(0.946352946, Decimal("9.90"), "1 US qt", multiple=6),)
     sources = [ONE, Source("import", 0, order_cost=1.0)]
-    plan = plan_orders([FluidAhead("A", ahead([300, 300]), {0: BIG, 1: quart})], sources)
+    plan = finished(plan_orders([FluidAhead("A", ahead([300, 300]), {0: BIG, 1: quart})], sources))
     assert (plan.fluids[0].left_out, plan.fluids[0].cannot_say) == (("import",), "")
     assert {order.source for order in plan.orders} == {0}
 
@@ -160,7 +171,21 @@ def test_a_fluid_moves_into_an_order_that_goes_out_anyway():
     """Alone the small fluid is cheaper at the second source; in the first one's order it saves an order."""
     dearer = tuple(Pack(own.size_l, own.price + 2, own.label) for own in SMALL)
     sources = [Source("one", 0, order_cost=40.0), Source("two", 0, order_cost=30.0)]
-    plan = plan_orders(
-        [FluidAhead("A", ahead([200]), {0: BIG}), FluidAhead("B", ahead([5]), {0: dearer, 1: SMALL})], sources
+    plan = finished(
+        plan_orders(
+            [FluidAhead("A", ahead([200]), {0: BIG}), FluidAhead("B", ahead([5]), {0: dearer, 1: SMALL})],
+            sources,
+        )
     )
     assert [(order.source, len(order.lots)) for order in plan.orders] == [(0, 2)]
+
+
+def test_the_steps_count_every_fluid_in_order_and_leaving_early_ends_the_work():
+    fluids = [FluidAhead(code, ahead([20, 30]), {0: SMALL}) for code in "ABC"]
+    steps = plan_orders(fluids, [ONE])
+    counted = [(step.what, step.done, step.of) for step in steps if "supplier for" in step.what]
+    assert counted == [(f"supplier for {code}", place, 3) for place, code in enumerate("ABC", 1)]
+    left = plan_orders(fluids, [ONE])
+    next(left)
+    left.close()
+    assert list(left) == []

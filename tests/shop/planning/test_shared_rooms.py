@@ -12,6 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from shop.planning.exact_totals import Pack
 from shop.planning.lot_sizing import LitresAhead
 from shop.planning.order_plan import FluidAhead, OrderPlan, Room, Source, plan_orders
+from shop.planning.steps import finished
 
 SMALL = (Pack(5.0, Decimal(44), "5 L"), Pack(20.0, Decimal(158), "20 L"))
 BIG = (Pack(20.0, Decimal(120), "20 L"), Pack(60.0, Decimal(300), "60 L"))
@@ -28,7 +29,7 @@ def planned(demands: list[list[int]], rooms: list[Room], order_cost: float = 25.
         FluidAhead(f"F{n}", ahead(own), {0: packs})
         for n, (own, packs) in enumerate(zip(demands, packs_of(demands), strict=True))
     ]
-    return plan_orders(fluids, [Source("one", 0, order_cost=order_cost)], rooms)
+    return finished(plan_orders(fluids, [Source("one", 0, order_cost=order_cost)], rooms))
 
 
 def packs_of(demands: list[list[int]]) -> list[tuple[Pack, ...]]:
@@ -124,23 +125,23 @@ def test_two_drums_do_not_come_in_one_week_where_one_fits():
         FluidAhead("B", ahead([0, 20, 20, 20]), {0: drum}),
     ]
     sources = [Source("one", 0, order_cost=100.0)]
-    free = plan_orders(fluids, sources)
+    free = finished(plan_orders(fluids, sources))
     assert [(order.week, order.litres) for order in free.orders] == [(0, 120.0)]
-    (room,) = (plan := plan_orders(fluids, sources, [Room("bund", 100.0, frozenset("AB"))])).rooms
+    (room,) = (plan := finished(plan_orders(fluids, sources, [Room("bund", 100.0, frozenset("AB"))]))).rooms
     assert [(order.week, order.litres) for order in plan.orders] == [(0, 60.0), (1, 60.0)]
     # 60 in week 0; 40 left and 60 more in week 1; then both fall by their 20 L a week.
     assert room.full_l.tolist() == [60.0, 100.0, 60.0, 20.0]
     assert not room.over_l.any()
-    tight = plan_orders(fluids, sources, [Room("bund", 80.0, frozenset("AB"))]).rooms[0]
+    tight = finished(plan_orders(fluids, sources, [Room("bund", 80.0, frozenset("AB"))])).rooms[0]
     assert tight.over_l.tolist() == pytest.approx([0.0, 20.0, 0.0, 0.0], abs=1e-5)
     assert tight.unavoidable_l.tolist() == tight.over_l.tolist()
 
 
 def test_what_stands_there_unsold_and_unplanned_takes_room_too():
     kept = FluidAhead("K", ahead([0, 0, 0], at_hand=50.0), {})
-    plan = plan_orders(
+    plan = finished(plan_orders(
         [kept, FluidAhead("A", ahead([20, 20, 20]), {0: BIG})], [Source("one", 0, order_cost=100.0)],
         [Room("bund", 75.0, frozenset("AK"))],
-    )  # fmt: skip
+    ))  # fmt: skip
     assert plan.rooms[0].full_l.tolist() == [70.0, 70.0, 70.0]
     assert [order.litres for order in plan.orders] == [20.0, 20.0, 20.0]
