@@ -5,6 +5,7 @@ import datetime
 from celery import shared_task
 
 from notifications.services import daily, mails, sending
+from shop.services import due_parts
 
 
 @shared_task
@@ -18,7 +19,18 @@ def daily_runs_due() -> None:
 @shared_task
 def daily_run(depot_code: str, as_of: str) -> None:
     """Run one depot's day."""
-    daily.daily_runs([depot_code], datetime.date.fromisoformat(as_of))
+    daily.daily_runs([depot_code], datetime.date.fromisoformat(as_of), call_helpers=_call_helpers)
+
+
+@shared_task
+def due_parts_help(run_pk: int) -> None:
+    """Help with the due lines of a run, as long as there are parts nobody has taken."""
+    due_parts.parts_work(run_pk, is_last=False)
+
+
+def _call_helpers(run_pk: int, most: int) -> None:
+    for _ in range(most):
+        due_parts_help.delay(run_pk)
 
 
 @shared_task

@@ -11,7 +11,14 @@ from notifications.services.sending import mails_send
 from shop import clock
 from shop.errors import ApplicationError, InputError
 from shop.models import DailyRun, Depot
-from shop.services.daily_run import Step, refuse_earlier_day, run_steps, steps_in_order
+from shop.services.daily_run import (
+    CallHelpers,
+    Step,
+    no_helpers,
+    refuse_earlier_day,
+    run_steps,
+    steps_in_order,
+)
 
 log = logging.getLogger(__name__)
 
@@ -30,7 +37,12 @@ class RunReport:
 
 
 def daily_run(
-    depot: Depot, as_of: datetime.date, *, is_again: bool = False, is_full: bool = False
+    depot: Depot,
+    as_of: datetime.date,
+    *,
+    is_again: bool = False,
+    is_full: bool = False,
+    call_helpers: CallHelpers = no_helpers,
 ) -> DailyRun:
     """Run a depot's day and return the run, done or failed; safe to repeat.
 
@@ -38,11 +50,11 @@ def daily_run(
     Whoever else waited only for this depot is then told about the others.
 
     as_of: the depot's local day. is_again: do every step once more; nobody gets a second mail by it. is_full: work out
-    every unit, not only those that may have changed.
+    every unit, not only those that may have changed. call_helpers: for a day in more than one part.
     """
     steps = (Step("mails stored", _mails_stored), Step("mails sent", _mails_sent, is_atomic=False))
     try:
-        return run_steps(depot, as_of, steps, is_again=is_again, is_full=is_full)
+        return run_steps(depot, as_of, steps, is_again=is_again, is_full=is_full, call_helpers=call_helpers)
     except ApplicationError:
         raise
     except Exception:
@@ -62,6 +74,7 @@ def daily_runs(
     *,
     is_again: bool = False,
     is_full: bool = False,
+    call_helpers: CallHelpers = no_helpers,
 ) -> list[RunReport]:
     """Run some or all depots in turn and report on each; a failed one does not stop the others.
 
@@ -84,7 +97,7 @@ def daily_runs(
             not is_again
             and DailyRun.objects.filter(depot=depots[code], as_of=day, state=DailyRun.State.DONE).exists()
         )
-        run = daily_run(depots[code], day, is_again=is_again, is_full=is_full)
+        run = daily_run(depots[code], day, is_again=is_again, is_full=is_full, call_helpers=call_helpers)
         failed = run.state == DailyRun.State.FAILED
         reports.append(
             RunReport(code, run.as_of, str(run.state), steps_in_order(run), run.error, failed, was_done)

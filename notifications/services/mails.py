@@ -11,13 +11,13 @@ from notifications.selectors import digest_gather, people_to_tell
 from shop import clock
 from shop.models import DailyRun, Depot, Person
 from shop.selectors.access import depots_of
-from shop.services.daily_run import STEPS, steps_in_order
+from shop.services.daily_run import DUE_LINES, STEPS, steps_in_order
 
 DAILY = "daily"
 RUN_FAILED = "run failed"
 TOGETHER = datetime.timedelta(hours=1)
 """How long the mail of a person of several depots waits for the slower ones."""
-FIGURES = {step.name for step in STEPS}
+FIGURES = {DUE_LINES, *(step.name for step in STEPS)}
 """The steps of a depot's daily run after which its lines are those of the day."""
 
 

@@ -13,7 +13,7 @@ from shop.models.people import Person
 from shop.models.readings import Meter, MeterChange, MeterUse, Reading
 from shop.models.recalls import Recall, RecallClosing
 from shop.models.rules import IntervalRule, RuleVersion, SeverityFactor, TemperatureHours
-from shop.models.runs import DailyRun
+from shop.models.runs import DailyRun, RunPart
 from shop.models.stock import Reservation, StockItem, StockMovement, StoreRoom
 from shop.models.supplier_orders import OrderMail, SupplierOrder
 from shop.models.tanks import BulkTank, TankDip, TankMark
@@ -59,6 +59,7 @@ __all__ = [
     "Requirement",
     "Reservation",
     "RuleVersion",
+    "RunPart",
     "Season",
     "SeverityFactor",
     "Specification",

@@ -1,4 +1,4 @@
-"""The daily run: one row per depot and local day, with the steps it has behind it."""
+"""The daily run: one row per depot and local day, with the steps it has behind it, and the parts of its longest."""
 
 from django.db import models
 
@@ -27,3 +27,14 @@ class DailyRun(models.Model):
 
     def __str__(self) -> str:
         return f"{self.depot.code} {self.as_of} {self.state}"
+
+
+class RunPart(models.Model):
+    """Some units of a run whose due lines one process works out in one go; the row it holds is its claim."""
+
+    run = models.ForeignKey(DailyRun, on_delete=models.CASCADE, related_name="parts")
+    units = models.BinaryField(help_text="Keys, eight bytes each, least first.")
+    counts = models.JSONField(null=True, help_text="What was done, in lines; empty until it is.")
+
+    def __str__(self) -> str:
+        return f"part {self.pk} of {self.run_id}"

@@ -78,16 +78,16 @@ def best_readings(meter_pks: FloatArray, as_of: date) -> tuple[FloatArray, Float
 
 
 def kept_usage(vehicle_pks: FloatArray, as_of: date) -> tuple[dict[str, FloatArray], Usage]:
-    """Return the meters of vehicles and what is kept of their use; one query, one more for readings after the day.
+    """Return the meters of vehicles and their use; one query, one more for what is not kept or includes later days.
 
-    Returns the columns `meter`, `vehicle`, `is_hours`, and the usage in the same order. What is not kept is unknown.
+    Returns the columns `meter`, `vehicle`, `is_hours`, and the usage in the same order.
     """
     meters = read_columns(
         {
             "meter": "m.id", "vehicle": "m.vehicle_id", "is_hours": flag("m.kind = %s"),
             "class_rate": "m.class_rate_per_day", "last_day": day_number("k.last_day"),
             **{name: f"k.{name}" for name in KEPT_NUMBERS},
-            "is_class_rate": flag("k.is_class_rate"),
+            "is_class_rate": flag("k.is_class_rate"), "is_kept": flag("k.meter_id is not null"),
         },
         f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
         [Meter.Kind.HOURS, keys_param(vehicle_pks)],
@@ -102,12 +102,12 @@ def kept_usage(vehicle_pks: FloatArray, as_of: date) -> tuple[dict[str, FloatArr
         is_class_rate=meters["is_class_rate"] > 0,
         reason=np.nan_to_num(meters["reason"]).astype(np.int64),
     )
-    ahead = np.flatnonzero(meters["last_day"] > as_of.toordinal())
-    if len(ahead):
-        # A day before the last reading: what was not known then does not count.
-        then = usage_columns(meters["meter"][ahead], meters["class_rate"][ahead], as_of)
+    # On a day before the last reading, what was not known then does not count.
+    others = np.flatnonzero((meters["last_day"] > as_of.toordinal()) | (meters["is_kept"] == 0))
+    if len(others):
+        then = usage_columns(meters["meter"][others], meters["class_rate"][others], as_of)
         for name in Usage.__slots__:
-            getattr(usage, name)[ahead] = getattr(then, name)
+            getattr(usage, name)[others] = getattr(then, name)
     return meters, usage
 
 

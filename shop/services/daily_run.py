@@ -3,17 +3,24 @@
 import datetime
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 
 from django.db import transaction
 
 from shop import clock
 from shop.errors import ConflictError
 from shop.models import DailyRun, Depot
-from shop.services.due import due_refresh_depot
+from shop.services.due_parts import parts_done, parts_give_up, parts_lay, parts_work
 from shop.services.learning import learn_refit
 from shop.services.orders import order_list_propose
 
 Work = Callable[[Depot, datetime.date], Mapping[str, int]]
+CallHelpers = Callable[[int, int], None]
+"""Asks other processes to help; takes the run's key and how many of them could."""
+
+
+def no_helpers(run_pk: int, most: int) -> None:
+    """Work alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +28,7 @@ class Step:
     """One step of the run.
 
     is_atomic: the work and the note that it is done are written together or not at all. A step that reaches out of
-    the database (sending mail) is not; it has to be harmless when repeated.
+    the database (sending mail) or is done in parts is not; it has to be harmless when repeated.
     """
 
     name: str
@@ -29,12 +36,15 @@ class Step:
     is_atomic: bool = True
 
 
-def _due_lines(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
-    return asdict(due_refresh_depot(depot.pk, as_of))
-
-
-def _every_due_line(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
-    return asdict(due_refresh_depot(depot.pk, as_of, is_full=True))
+def _due_lines(
+    depot: Depot, as_of: datetime.date, *, is_full: bool, call_helpers: CallHelpers
+) -> Mapping[str, int]:
+    run = DailyRun.objects.get(depot=depot, as_of=as_of)
+    parts = parts_lay(run.pk, is_full=is_full)
+    if parts > 1:
+        call_helpers(run.pk, parts - 1)
+    parts_work(run.pk, is_last=True)
+    return parts_done(run.pk)
 
 
 def _order_list(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
@@ -46,10 +56,11 @@ def _learning(depot: Depot, as_of: datetime.date) -> Mapping[str, int]:
     return learn_refit(as_of).counts()
 
 
-STEP_NAMES = ("due lines", "order list", "learning", "mails stored", "mails sent")
+DUE_LINES = "due lines"
+STEP_NAMES = (DUE_LINES, "order list", "learning", "mails stored", "mails sent")
 """All steps in their order; the database does not keep the order of what is done."""
 
-STEPS = (Step("due lines", _due_lines), Step("order list", _order_list), Step("learning", _learning))
+STEPS = (Step("order list", _order_list), Step("learning", _learning))
 
 
 def refuse_earlier_day(depot: Depot, as_of: datetime.date) -> None:
@@ -70,15 +81,16 @@ def run_steps(
     *,
     is_again: bool = False,
     is_full: bool = False,
+    call_helpers: CallHelpers = no_helpers,
 ) -> DailyRun:
     """Run the steps of a depot's day that are not done yet and return the run.
 
     A run that is done is returned as it stands; an interrupted or failed one goes on where it stopped. A second
-    process that runs the same day waits for the step under way and then finds it done.
+    process that runs the same day helps with the due lines, waits for any other step under way and then finds it done.
 
     Raises ConflictError for a day before the depot's newest run.
     as_of: the depot's local day. is_again: do every step once more, because records have changed since.
-    is_full: work out every unit, not only those that may have changed.
+    is_full: work out every unit, not only those that may have changed. call_helpers: for a day in more than one part.
     """
     refuse_earlier_day(depot, as_of)
     run, _ = DailyRun.objects.get_or_create(depot=depot, as_of=as_of, defaults={"started_at": clock.now()})
@@ -86,8 +98,9 @@ def run_steps(
         return run
     if is_again:
         DailyRun.objects.filter(pk=run.pk).update(steps={}, state=DailyRun.State.RUNNING, finished_at=None)
-    steps = (Step(STEPS[0].name, _every_due_line), *STEPS[1:]) if is_full else STEPS
-    for step in (*steps, *more_steps):
+        parts_give_up(run.parts.all())
+    due_lines = partial(_due_lines, is_full=is_full, call_helpers=call_helpers)
+    for step in (Step(DUE_LINES, due_lines, is_atomic=False), *STEPS, *more_steps):
         try:
             _do(run.pk, step, depot, as_of)
         except Exception as error:

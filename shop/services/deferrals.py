@@ -57,7 +57,7 @@ def deferral_sign(person: Person, line: DueLine, report: DeferralReport) -> Hold
     """
     _allowed(person)
     with transaction.atomic():
-        Unit.objects.select_for_update().get(pk=line.unit_id)
+        Unit.objects.select_for_update(no_key=True).get(pk=line.unit_id)
         today = clock.today(line.vehicle.depot.time_zone)
         held = (
             holds_in_force(today)

@@ -1,19 +1,19 @@
 """Works out the due lines and writes those that changed, with the history of their states."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import numpy.typing as npt
-from django.db import transaction
+from django.db import connection, transaction
 
 from intervals.due import compute_due
 from shop import clock
-from shop.models import DailyRun, Depot, Fitting
+from shop.models import Fitting
 from shop.selectors.column_reading import UNKNOWN, keys_param, one_of, place_of, read_columns, taken
 from shop.selectors.core_inputs import CoreInputs, gather
-from shop.selectors.due_candidates import due_candidates, units_of_depot
 from shop.selectors.due_columns import (
     EVERY_DAY,
     Columns,
@@ -26,14 +26,20 @@ from shop.selectors.due_columns import (
 )
 from shop.selectors.line_columns import LineColumns, gather_columns
 from shop.selectors.overlays import may_carry_overlays, overlay_bits
+from shop.services.column_writing import run
 from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state_changes_add
 from shop.services.kept_use import use_keep
-from shop.services.marks import marks_take
 
 FloatArray = npt.NDArray[np.float64]
 
 UNITS_AT_ONCE = 30_000
 """Memory stays bounded however large the fleet is."""
+
+BLOCK_UNITS = 15_000
+"""Units are held in blocks of so many keys, some five thousand vehicles: less work than a lock each."""
+
+LINES_LOCK = 1
+"""Names this kind of lock among PostgreSQL's advisory ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +54,11 @@ class DueReport:
 
 
 def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
-    """Work out the due lines of some units as of a local day and write what changed.
+    """Work out the due lines of some units as of a local day and write what changed, in the caller's transaction.
 
-    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing. The
-    caller holds the depots, so that no two refreshes add a line twice.
+    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing.
     """
+    units_hold(unit_pks)
     carriers = may_carry_overlays(as_of) if len(unit_pks) else set()
     units = _by_vehicle(np.unique(unit_pks))
     parts = [
@@ -62,32 +68,28 @@ def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
     return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
 
 
-def due_refresh_depot(depot_pk: int, as_of: date, *, is_full: bool = False) -> DueReport:
-    """Refresh the units of a depot that may have changed since its last run; every unit on demand or the first time.
-
-    Both ways end the same: a unit that is left out would only have used a little more of its interval.
-    """
-    with transaction.atomic():
-        Depot.objects.select_for_update().get(pk=depot_pk)
-        marked = marks_take(depot_pk)
-        last = (
-            DailyRun.objects.filter(depot=depot_pk, state=DailyRun.State.DONE, as_of__lte=as_of)
-            .order_by("-as_of")
-            .values_list("as_of", flat=True)
-            .first()
-        )
-        if is_full or last is None:
-            return due_refresh(as_of, units_of_depot(depot_pk))
-        return due_refresh(as_of, due_candidates(depot_pk, marked, last, as_of))
-
-
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     """Refresh the units of some vehicles as of their depots' today, after a reading, an answer or a job."""
+    fitted = Fitting.objects.filter(vehicle__in=vehicle_pks).values_list("vehicle__depot__time_zone", "unit")
+    of_zone: dict[str, list[int]] = defaultdict(list)
+    for time_zone, unit_pk in fitted:
+        of_zone[time_zone].append(unit_pk)
     with transaction.atomic():
-        depots = Depot.objects.filter(pk__in=Depot.objects.filter(vehicles__in=vehicle_pks).values("pk"))
-        for depot in depots.select_for_update().order_by("pk"):
-            own = Fitting.objects.filter(vehicle__in=vehicle_pks, vehicle__depot=depot)
-            due_refresh(clock.today(depot.time_zone), _keys(own.values_list("unit", flat=True)))
+        units_hold(_keys([unit_pk for units in of_zone.values() for unit_pk in units]))
+        for time_zone, units in of_zone.items():
+            due_refresh(clock.today(time_zone), _keys(units))
+
+
+def units_hold(unit_pks: FloatArray) -> None:
+    """Keep others from working out the lines of these units until the transaction ends, whole blocks of keys at a time.
+
+    One statement, in order of keys, for all that a transaction will work out: two that wait for each other would wait
+    for ever. Whoever holds units waits for nothing else. On SQLite one transaction writes at a time anyhow.
+    """
+    if connection.vendor == "postgresql":
+        blocks = np.unique(unit_pks // BLOCK_UNITS)
+        held = "select pg_advisory_xact_lock(%s, block) from unnest(%s::int[]) block"
+        run(held, [LINES_LOCK, keys_param(blocks)])
 
 
 def _keys(pks: Collection[int]) -> FloatArray:

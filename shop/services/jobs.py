@@ -51,7 +51,7 @@ def job_close(person: Person, unit: Unit, report: JobReport) -> Job:
         raise NotAllowed("Your role may not close jobs; ask a technician or the foreman to close it.")
     with transaction.atomic():
         # Two people closing the same unit at once: the second waits and then sees the first one's job.
-        Unit.objects.select_for_update().get(pk=unit.pk)
+        Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
         fitting = fitting_on(unit, report.done_on)
         report_check(unit, report, fitting)
         tools = job_tools(person, report)

@@ -21,7 +21,8 @@ def use_keep(unit_pks: FloatArray) -> None:
     """Work out and keep the use of those meters of units' vehicles of which nothing is kept.
 
     Inside the caller's transaction. The meters are held until its end: a reading that comes meanwhile waits, and then
-    drops what was kept without it.
+    drops what was kept without it. A meter somebody else holds is left: waiting for him could be for ever, as he may
+    wait for this one.
     """
     found = read_columns(
         {"meter": "m.id"},
@@ -41,10 +42,10 @@ def meters_hold(meter_pks: FloatArray) -> None:
 
 
 def _keep(meter_pks: FloatArray) -> None:
-    meters_hold(meter_pks)
+    free = "for update skip locked" if connection.vendor == "postgresql" else ""
     rates = read_columns(
         {"meter": "m.id", "class_rate": "m.class_rate_per_day"},
-        f"from shop_meter m where {one_of('m.id')}",
+        f"from (select id, class_rate_per_day from shop_meter where {one_of('id')} order by id {free}) m",
         [keys_param(meter_pks)],
     )
     days, totals = best_readings(rates["meter"], date.max)

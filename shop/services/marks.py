@@ -4,16 +4,20 @@ from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
-from django.db import connection
 
 from shop.models import Mark, Vehicle
 from shop.selectors.column_reading import keys_param, one_of
+from shop.services.column_writing import run
 
 
 def vehicles_mark(vehicle_pks: Iterable[int]) -> None:
-    """Mark vehicles, inside the transaction that brings the news; one that is marked already stays so."""
-    Mark.objects.bulk_create(
-        [Mark(vehicle_id=pk) for pk in sorted(set(vehicle_pks))], ignore_conflicts=True, batch_size=5_000
+    """Mark vehicles, inside the transaction that brings the news; nobody takes a mark of it before that ends."""
+    keys = np.array(sorted(set(vehicle_pks)), dtype=np.float64)
+    # A mark that is there is written over, which holds it: not taken as long as this news cannot be seen.
+    run(
+        f"insert into shop_mark (vehicle_id) select id from shop_vehicle where {one_of('id')} order by id "
+        "on conflict (vehicle_id) do update set vehicle_id = excluded.vehicle_id",
+        [keys_param(keys)],
     )
 
 
@@ -25,10 +29,9 @@ def fleet_mark() -> None:
 def marks_take(depot_pk: int) -> npt.NDArray[np.float64]:
     """Take a depot's marks away and return their vehicles, before their rows are read.
 
-    News that arrives meanwhile waits for this transaction and then leaves a new mark; none is lost.
+    Marks of news that cannot be seen yet stay for the next run.
     """
-    marks = Mark.objects.select_for_update(of=("self",)).filter(vehicle__depot=depot_pk)
+    marks = Mark.objects.select_for_update(of=("self",), skip_locked=True).filter(vehicle__depot=depot_pk)
     taken = np.array(list(marks.values_list("vehicle", flat=True)), dtype=np.float64)
-    with connection.cursor() as cursor:
-        cursor.execute(f"delete from shop_mark where {one_of('vehicle_id')}", [keys_param(taken)])
+    run(f"delete from shop_mark where {one_of('vehicle_id')}", [keys_param(taken)])
     return taken

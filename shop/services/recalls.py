@@ -88,7 +88,7 @@ def recall_close(person: Person, recall: Recall, vehicle: Vehicle, report: Closi
         raise InputError(" ".join(wrong.values()), fields=wrong)
     values = {"closed_on": report.closed_on, "closed_by": report.closed_by.strip(), "how": report.how.strip()}
     with transaction.atomic():
-        Vehicle.objects.select_for_update(of=("self",)).get(pk=vehicle.pk)
+        Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
         held = RecallClosing.objects.filter(recall=recall, vehicle=vehicle).first()
         if held is not None:
             if all(getattr(held, name) == value for name, value in values.items()):

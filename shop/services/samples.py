@@ -101,7 +101,7 @@ def sample_decide(sample: FluidSample, accept: bool, person: Person) -> FluidSam
         raise NotAllowed("Your role may not accept samples; ask the foreman.")
     with transaction.atomic():
         # The same lock as closing a job takes.
-        Unit.objects.select_for_update(of=("self",)).get(pk=sample.job.unit_id)
+        Unit.objects.select_for_update(no_key=True).get(pk=sample.job.unit_id)
         row = (
             FluidSample.objects.select_for_update(of=("self",))
             .select_related(

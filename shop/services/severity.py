@@ -55,7 +55,7 @@ def factor_add(person: Person, unit: Unit, report: FactorReport) -> SeverityFact
     if wrong:
         raise InputError(" ".join(wrong.values()), fields=wrong)
     with transaction.atomic():
-        Unit.objects.select_for_update().get(pk=unit.pk)
+        Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
         held = SeverityFactor.objects.filter(
             unit=unit, reason=report.reason.strip(), applies_from=report.applies_from
         ).first()
@@ -77,7 +77,7 @@ def factor_end(person: Person, factor: SeverityFactor, ends_on: datetime.date) -
         sentence = f"It begins on {factor.applies_from}; end it on a later day."
         raise InputError(sentence, fields={"ends_on": sentence})
     with transaction.atomic():
-        Unit.objects.select_for_update().get(pk=factor.unit_id)
+        Unit.objects.select_for_update(no_key=True).get(pk=factor.unit_id)
         held = SeverityFactor.objects.select_related("unit").get(pk=factor.pk)
         if held.ends_on == ends_on:
             return held
@@ -108,7 +108,7 @@ def temperature_hours_record(
     if unseen_h is not None:
         wanted[None] = unseen_h
     with transaction.atomic():
-        Unit.objects.select_for_update().get(pk=unit.pk)
+        Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
         held = list(TemperatureHours.objects.filter(unit=unit, month=month))
         before = {row.temp_c: row.hours for row in held}
         if before == wanted:
@@ -137,7 +137,7 @@ def measured_use(person: Person, unit: Unit) -> SeverityFactor:
     """
     _allowed(person)
     with transaction.atomic():
-        Unit.objects.select_for_update().get(pk=unit.pk)
+        Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
         factors = list(unit.severity_factors.all())
         proposal = proposal_for(measured_duty(months_of(unit)), factors)
         if proposal.action == NOTHING or proposal.applies_from is None:

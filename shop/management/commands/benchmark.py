@@ -92,7 +92,7 @@ def _table(found: dict[str, Any]) -> str:
     ]
     for name, stage in found["stages"].items():
         ratio = "" if stage["ratio"] is None else f"{stage['ratio']:.2f}"
-        goal = "" if stage["goal_ratio"] is None else f"{stage['goal_ratio']:g}"
+        goal = "" if stage["goal_ratio"] is None else f"{stage['goal_ratio']:.3g}"
         word = {None: "", True: "; met", False: "; missed"}[stage["is_met"]]
         lines.append(f"{name:42}{stage['seconds']:10.3f}{ratio:>9}{goal:>7}  {stage['limit']}{word}")
     return "\n".join(lines) + "\n"
