@@ -114,6 +114,5 @@ def ended(request: HttpRequest, pk: int) -> HttpResponse:
             form.take_errors(error)
         else:
             messages.success(request, f"The deferral of {done.unit or done.vehicle} is ended.")
-    for sentences in form.errors.values():
-        messages.error(request, " ".join(sentences))
+    form.tell_errors(request)
     return redirect("deferrals")
