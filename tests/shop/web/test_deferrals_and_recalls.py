@@ -1,8 +1,12 @@
 """The pages where a line is put off and where recalls are entered and closed."""
 
-import pytest
+import re
 
-from shop.models import Hold, Recall, RecallClosing
+import pytest
+from django.test import Client
+
+from shop.models import Depot, Hold, Recall, RecallClosing
+from tests.factories import PersonFactory
 from tests.shop.web.conftest import TODAY
 
 DEFERRAL = "/units/K01-TB6/deferral"
@@ -69,6 +73,17 @@ def test_a_recall_is_entered_seen_and_closed(foreman):
     assert RecallClosing.objects.get().closed_by == "Bea"
     assert "K13 must not move" not in foreman.get("/").content.decode()
     assert "seal replaced" in foreman.get("/recalls").content.decode()
+
+
+def test_each_vehicle_is_closed_on_the_day_of_its_own_depot(yard, other_yard):
+    """It is 4:30 UTC on 2 March: at Hawaii, ten hours behind, still the first."""
+    Depot.objects.filter(pk=other_yard.depot.pk).update(time_zone="Pacific/Honolulu")
+    of_both = Client()
+    of_both.force_login(PersonFactory(role="foreman", depots=[yard.depot, other_yard.depot]))
+    of_both.post("/recalls", NOTICE | {"vehicles": "K01, Z01", "from_day": "2026-02-02"})
+    form = r'vehicles/(\w+)/close".*?name="closed_on" value="([^"]*)"'
+    days = dict(re.findall(form, of_both.get("/recalls").content.decode(), re.DOTALL))
+    assert days == {"K01": "2026-03-02", "Z01": "2026-03-01"}
 
 
 def test_a_recall_that_cannot_be_is_refused(foreman):
