@@ -36,7 +36,7 @@ class DeferralForm(PlainForm):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
     reason = forms.CharField(label="Why", max_length=200, required=False)
-    signed_by = forms.CharField(label="Signed by", max_length=80, required=False)
+    signed_by = forms.CharField(label="Signed by", max_length=150, required=False)
     answers_for = forms.CharField(
         label="Answers for it, by name",
         max_length=80,

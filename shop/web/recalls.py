@@ -63,7 +63,7 @@ class ClosingForm(PlainForm):
     """How a recall was closed on a vehicle."""
 
     closed_on = day_field("Closed on")
-    closed_by = forms.CharField(label="By", max_length=80)
+    closed_by = forms.CharField(label="By", max_length=150)
     how = forms.CharField(label="How", max_length=200)
 
 

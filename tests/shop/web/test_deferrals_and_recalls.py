@@ -5,7 +5,7 @@ import re
 import pytest
 from django.test import Client
 
-from shop.models import Depot, Hold, Recall, RecallClosing
+from shop.models import Depot, Hold, Job, Person, Recall, RecallClosing
 from tests.factories import PersonFactory
 from tests.shop.web.conftest import TODAY
 
@@ -94,6 +94,25 @@ def test_a_recall_that_cannot_be_is_refused(foreman):
     told = foreman.post("/recalls/R1/vehicles/K13/close", {"closed_on": "x"}, follow=True).content.decode()
     assert "Not closed" in told
     assert not RecallClosing.objects.exists()
+
+
+def test_the_longest_sign_in_name_fits_where_it_is_offered_and_kept(yard):
+    who = "n" * Person._meta.get_field("username").max_length
+    client = Client()
+    client.force_login(PersonFactory(username=who, name="", role="foreman", depots=[yard.depot]))
+    assert f'value="{who}"' in client.get(DEFERRAL).content.decode()
+    client.post(DEFERRAL, ASKED | {"do": "sign", "signed_by": who})
+    client.post(f"/deferrals/{Hold.objects.get().pk}/end", {"why": "the van is back"})
+    client.post("/recalls", NOTICE)
+    closing = {"closed_on": TODAY.isoformat(), "closed_by": who, "how": "seal replaced"}
+    client.post("/recalls/R1/vehicles/K13/close", closing)
+    hold, closed = Hold.objects.get(kind="deferral"), RecallClosing.objects.get()
+    assert (hold.signed_by, hold.ended_by, closed.closed_by) == (who, who, who)
+    hold.full_clean()
+    closed.full_clean()
+    assert f'value="{who}"' in client.get("/units/K01-TB6/job").content.decode()
+    for name in ("done_by", "checked_by"):
+        assert Job._meta.get_field(name).max_length >= len(who)
 
 
 def test_roles_and_depots(sign_in, foreman, other_yard):
