@@ -95,6 +95,18 @@ def measured_duty(months: Sequence[MonthHours]) -> MeasuredDuty:
     return MeasuredDuty(severity, share, tuple(month.month for month in newest), seen_h)
 
 
+def evidence_ran_out(newest: date | None, today: date) -> bool:
+    """Say whether the last two whole months lack hours, so that nobody knows what the sensor still sees.
+
+    House rule, no source; the same two months a change needs.
+
+    Args:
+        newest: first day of the newest month with hours; None without any.
+        today: the day asked about.
+    """
+    return newest is None or add_months(newest, LEAST_EVIDENCE_MONTHS + 1) <= today
+
+
 def propose_severity(measured: MeasuredDuty, current: float, held_since: date | None) -> SeverityProposal:
     """Propose the step from the severity of now towards the measured one.
 

@@ -33,6 +33,7 @@ from shop.models import (
     Person,
     ProposedLine,
     Reading,
+    SupplierOrder,
     WasteTank,
 )
 from shop.selectors.access import depots_of, due_lines_of, jobs_of, proposed_lines_of, readings_of
@@ -74,7 +75,7 @@ def order_mails_waiting() -> QuerySet[OrderMail]:
     An order cancelled while a sender had its mail in hand does not go out any more.
     """
     waiting = OrderMail.objects.filter(state__in=[OrderMail.State.QUEUED, OrderMail.State.SENDING])
-    waiting = waiting.exclude(kind=OrderMail.Kind.ORDER, order__state="cancelled")
+    waiting = waiting.exclude(kind=OrderMail.Kind.ORDER, order__state=SupplierOrder.State.CANCELLED)
     return waiting.select_related("order__depot", "order__supplier", "order__placed_by").order_by(
         "queued_at", "pk"
     )

@@ -49,6 +49,7 @@ urlpatterns = [
     path("units/<str:code>/severity", severity.unit_severity, name="unit_severity"),
     path("units/<str:code>/severity/hours", severity.hours, name="severity_hours"),
     path("units/<str:code>/severity/measured", severity.measured, name="severity_measured"),
+    path("severity", severity.measured_list, name="severity_open"),
     path("severity-factors/<int:pk>/end", severity.factor_ended, name="severity_factor_end"),
     path("samples/<int:pk>/answer", samples.answer, name="sample_answer"),
     path("units/<str:code>/deferral", deferrals.unit_deferral, name="unit_deferral"),

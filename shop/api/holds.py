@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shop.api.base import Scoped, missing
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers import holds as shapes
 from shop.selectors.access import units_of
 from shop.selectors.deferrals import deferral_sight, deferrals_of, line_of
@@ -43,11 +43,8 @@ class UnitDeferrals(Scoped, GenericAPIView):
     )
     def post(self, request: Request, code: str) -> Response:
         """Say where the line will stand on the day it comes back; sign it unless only a look is asked for."""
-        raw_body = request.body
         unit = self.get_object()
-        given = shapes.DeferralGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        typed = given.validated_data
+        typed = body_as(request, shapes.DeferralGiven)
         line = line_of(request.user, unit, typed["subject"])
         if line is None:
             raise missing("due line", f"{code} {typed['subject']}")
@@ -59,7 +56,7 @@ class UnitDeferrals(Scoped, GenericAPIView):
             report = DeferralReport(asked, typed["reason"], typed["signed_by"], typed["answers_for"])
             return 201, shapes.DeferralRow(deferral_sign(request.user, line, report)).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["holds"])
@@ -79,15 +76,11 @@ class DeferralEnded(Scoped, GenericAPIView):
     )
     def post(self, request: Request, pk: int) -> Response:
         """End it today; it stays on the list with who ended it and why."""
-        raw_body = request.body
         hold = self.get_object()
-        given = shapes.WhyGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-
-        def work() -> tuple[int, Any]:
-            return 200, shapes.DeferralRow(deferral_end(request.user, hold, given.validated_data["why"])).data
-
-        return answered_once(request, raw_body, work)
+        given = body_as(request, shapes.WhyGiven)
+        return answered_once(
+            request, lambda: (200, shapes.DeferralRow(deferral_end(request.user, hold, given["why"])).data)
+        )
 
 
 class _Recalls(Scoped):
@@ -125,10 +118,7 @@ class RecallList(_Recalls, GenericAPIView):
     )
     def post(self, request: Request) -> Response:
         """Put a notice on record; what it holds back is held from its day on."""
-        raw_body = request.body
-        given = shapes.RecallGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        typed = dict(given.validated_data)
+        typed = body_as(request, shapes.RecallGiven)
         for name in ("unit_models", "vehicles"):
             typed[name] = tuple(typed[name])
 
@@ -136,7 +126,7 @@ class RecallList(_Recalls, GenericAPIView):
             recall = recall_enter(request.user, RecallReport(**typed))
             return 201, self.answer({recall.code})[0]
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["holds"])
@@ -153,15 +143,13 @@ class RecallClosed(_Recalls, GenericAPIView):
     )
     def post(self, request: Request, code: str, number: str) -> Response:
         """Close it with who, when and how; the hold goes with it."""
-        raw_body = request.body
         found = recall_open_on(request.user, code, number)
         if found is None:
             raise missing("recall", f"{code} on {number}")
-        given = shapes.ClosingGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, shapes.ClosingGiven)
 
         def work() -> tuple[int, Any]:
-            recall_close(request.user, *found, ClosingReport(**given.validated_data))
+            recall_close(request.user, *found, ClosingReport(**given))
             return 200, self.answer({code})[0]
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)

@@ -10,6 +10,7 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ParseError
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.serializers import Serializer
 
 from shop.services.idempotency import KEPT_DAYS, answer_once
 
@@ -46,18 +47,34 @@ def key_of(request: Request) -> str | None:
     return re.sub(r'\\(["\\])', r"\1", found[1])
 
 
-def answered_once(request: Request, raw_body: bytes, work: Callable[[], tuple[int, Any]]) -> Response:
+def sent(request: Request) -> Any:
+    """Return the body of a request parsed; as sent it stays at hand for `answered_once`."""
+    _ = request.body
+    return request.data
+
+
+def body_as(request: Request, shape: type[Serializer[Any]]) -> dict[str, Any]:
+    """Return the body of a request as a serializer reads it.
+
+    Raises:
+        ValidationError: it does not fit, field by field.
+    """
+    given = shape(data=sent(request))
+    given.is_valid(raise_exception=True)
+    return dict(given.validated_data)
+
+
+def answered_once(request: Request, work: Callable[[], tuple[int, Any]]) -> Response:
     """Do the work of a request, once for each key if it carries one.
 
     Args:
-        request: the request.
-        raw_body: its body as sent.
+        request: the request; its body was read by `body_as` or `sent`, or not at all.
         work: does it and returns status and JSON body.
     """
     key = key_of(request)
     if key is None:
         status, body = work()
     else:
-        asked = b"\n".join([str(request.method).encode(), request.get_full_path().encode(), raw_body])
+        asked = b"\n".join([str(request.method).encode(), request.get_full_path().encode(), request.body])
         status, body = answer_once(request.user, key, hashlib.sha256(asked).hexdigest(), work)
     return Response(body, status=status)

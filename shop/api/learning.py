@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from shop.api.base import Scoped, missing
 from shop.api.filters import ProposalFilters, SampleFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers import learning as shapes
 from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.learning import proposals_of
@@ -53,7 +53,6 @@ class ProposalAnswered(_Proposals, GenericAPIView):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Accept, which writes the figure as learned, or decline; decided once, it stays decided."""
-        raw_body = request.body
         proposal = self.get_object()
         choice = _choice(request)
 
@@ -61,7 +60,7 @@ class ProposalAnswered(_Proposals, GenericAPIView):
             done = proposal_decide(proposal, choice == "accept", request.user)
             return 200, shapes.ProposalRow(done, context=self.get_serializer_context()).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["learning"])
@@ -87,10 +86,7 @@ class SampleList(Scoped, ListAPIView):
     )
     def post(self, request: Request) -> Response:
         """Record what a laboratory found; the same report again brings the same sample."""
-        raw_body = request.body
-        given = shapes.SampleGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        values = dict(given.validated_data)
+        values = body_as(request, shapes.SampleGiven)
         code = values.pop("job")
         job = (
             jobs_of(request.user)
@@ -100,11 +96,10 @@ class SampleList(Scoped, ListAPIView):
         )
         if job is None:
             raise missing("job", code)
-
-        def work() -> tuple[int, Any]:
-            return 201, shapes.SampleRow(sample_record(request.user, job, SampleReport(**values))).data
-
-        return answered_once(request, raw_body, work)
+        return answered_once(
+            request,
+            lambda: (201, shapes.SampleRow(sample_record(request.user, job, SampleReport(**values))).data),
+        )
 
 
 @extend_schema(tags=["learning"])
@@ -124,17 +119,14 @@ class SampleAnswered(Scoped, GenericAPIView):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Accept, which moves the job's fresh share to the measured one, or decline."""
-        raw_body = request.body
         sample = self.get_object()
         choice = _choice(request)
-
-        def work() -> tuple[int, Any]:
-            return 200, shapes.SampleRow(sample_decide(sample, choice == "accept", request.user)).data
-
-        return answered_once(request, raw_body, work)
+        return answered_once(
+            request,
+            lambda: (200, shapes.SampleRow(sample_decide(sample, choice == "accept", request.user)).data),
+        )
 
 
 def _choice(request: Request) -> str:
-    given = shapes.Answer(data=request.data)
-    given.is_valid(raise_exception=True)
-    return str(given.validated_data["answer"])
+    given = body_as(request, shapes.Answer)
+    return str(given["answer"])

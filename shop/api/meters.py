@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from shop.api.base import Scoped, missing
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.permissions import RoleMay
 from shop.api.serializers import meters as shapes
 from shop.api.serializers.readings import ReadingRow
@@ -46,19 +46,17 @@ class MeterChanges(APIView):
     )  # fmt: skip
     def post(self, request: Request, number: str) -> Response:
         """Note that a meter was replaced or rolled over; readings, jobs and due dates move with it."""
-        raw_body = request.body
-        given = shapes.MeterChangeGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        kind = given.validated_data.pop("meter")
+        given = body_as(request, shapes.MeterChangeGiven)
+        kind = given.pop("meter")
         meter = next((own.meter for own in _shown(request, number) if own.meter.kind == kind), None)
         if meter is None:
             raise ValidationError({"meter": f"{number} has no meter “{kind}”; name one it has."})
 
         def work() -> tuple[int, Any]:
-            done = meter_change_enter(request.user, meter, **given.validated_data)
+            done = meter_change_enter(request.user, meter, **given)
             return 201, shapes.MeterChangeDone(done).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["readings"])
@@ -75,18 +73,16 @@ class MeterChangeTakenBack(Scoped):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Take it back and say why; the totals return to what they were."""
-        raw_body = request.body
-        given = shapes.WithdrawGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, shapes.WithdrawGiven)
 
         def work() -> tuple[int, Any]:
             change = self.get_object()
             number = change.pk
-            done = meter_change_withdraw(request.user, change, given.validated_data["note"])
+            done = meter_change_withdraw(request.user, change, given["note"])
             done.change.pk = number
             return 200, shapes.MeterChangeDone(done).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["readings"])
@@ -103,18 +99,14 @@ class ReadingMoved(Scoped):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Refuse it where it was keyed and judge it on the vehicle named; the answer is the new reading."""
-        raw_body = request.body
-        given = shapes.OtherVehicle(data=request.data)
-        given.is_valid(raise_exception=True)
-        wanted = given.validated_data["vehicle"]
+        given = body_as(request, shapes.OtherVehicle)
+        wanted = given["vehicle"]
         vehicle = vehicle_find(request.user, wanted)
         if vehicle is None:
             raise ValidationError({"vehicle": f"There is no vehicle “{wanted}” in your depots."})
-
-        def work() -> tuple[int, Any]:
-            return 201, ReadingRow(reading_move(self.get_object(), vehicle, request.user)).data
-
-        return answered_once(request, raw_body, work)
+        return answered_once(
+            request, lambda: (201, ReadingRow(reading_move(self.get_object(), vehicle, request.user)).data)
+        )
 
 
 def _shown(request: Request, number: str) -> list[MeterShown]:

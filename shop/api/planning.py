@@ -6,6 +6,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from shop.api.keyed import body_as
 from shop.api.serializers.planning import WhatIfAnswer, WhatIfAsked
 from shop.selectors.what_if import RuleAsked, what_if
 
@@ -24,8 +25,6 @@ class WhatIf(APIView):
 
         422 names every figure that cannot be used.
         """
-        asked = WhatIfAsked(data=request.data)
-        asked.is_valid(raise_exception=True)
-        figures = dict(asked.validated_data)
+        figures = body_as(request, WhatIfAsked)
         model_code = figures.pop("unit_model")
         return Response(WhatIfAnswer(what_if(request.user, model_code, RuleAsked(**figures))).data)

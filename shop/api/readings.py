@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from shop.api.base import Scoped
 from shop.api.errors import Unprocessable, located, pointer
 from shop.api.filters import ReadingFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as, sent
 from shop.api.serializers import readings as shapes
 from shop.selectors.access import readings_of
 from shop.selectors.meters import meters_by_name
@@ -48,12 +48,11 @@ class ReadingList(Scoped, ListAPIView):
         Good readings go in, odd ones are set aside with a question, the others are refused one by one; when every
         one is refused the answer is 422. The same reading sent again changes nothing.
         """
-        raw_body = request.body
-        items = request.data if isinstance(request.data, list) else [request.data]
+        body = sent(request)
+        items = body if isinstance(body, list) else [body]
         if not 1 <= len(items) <= MOST_AT_ONCE:
             raise ParseError(f"Send 1 to {MOST_AT_ONCE} readings at a time; this request holds {len(items)}.")
-        is_list = isinstance(request.data, list)
-        return answered_once(request, raw_body, lambda: _take_in(request, items, is_list))
+        return answered_once(request, lambda: _take_in(request, items, isinstance(body, list)))
 
 
 @extend_schema(tags=["readings"])
@@ -69,9 +68,8 @@ class ReadingAnswered(Scoped, GenericAPIView):
     def post(self, request: Request, pk: int) -> Response:
         """Say what an odd reading really is; answered once, it stays answered."""
         reading = self.get_object()
-        given = shapes.ReadingAnswer(data=request.data)
-        given.is_valid(raise_exception=True)
-        settled = reading_answer(reading, given.validated_data["answer"], request.user)
+        given = body_as(request, shapes.ReadingAnswer)
+        settled = reading_answer(reading, given["answer"], request.user)
         return Response(shapes.ReadingRow(settled).data)
 
 

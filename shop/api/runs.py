@@ -16,6 +16,7 @@ from shop import clock
 from shop.api.base import Scoped
 from shop.api.errors import QueueUnreachable
 from shop.api.filters import RunFilters
+from shop.api.keyed import body_as
 from shop.api.serializers.runs import RunRow, RunStarted, RunWanted
 from shop.selectors.access import depots_of, runs_of
 from shop.services.daily_run import refuse_earlier_day
@@ -41,14 +42,13 @@ class RunList(Scoped, ListAPIView):
     @extend_schema(summary="Start a daily run", request=RunWanted, responses={202: RunStarted})
     def post(self, request: Request) -> Response:
         """Start a depot's run for a day. A run that is through already is not done twice."""
-        wanted = RunWanted(data=request.data)
-        wanted.is_valid(raise_exception=True)
-        code = wanted.validated_data["depot"]
+        given = body_as(request, RunWanted)
+        code = given["depot"]
         depot = depots_of(request.user).filter(code=code).first()
         if depot is None:
             raise ValidationError({"depot": [f"There is no depot “{code}” among yours; check the code."]})
         today = clock.today(depot.time_zone)
-        as_of = wanted.validated_data.get("as_of", today)
+        as_of = given.get("as_of", today)
         if as_of > today:
             raise ValidationError({"as_of": [f"{as_of} lies ahead; write {today} or an earlier day."]})
         refuse_earlier_day(depot, as_of)

@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shop.api.base import Scoped, missing
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers import severity as shapes
 from shop.selectors.access import units_of
 from shop.selectors.severity_page import SeverityPage, factors_of, severity_page
@@ -56,16 +56,14 @@ class UnitSeverity(_OfUnit):
     )
     def post(self, request: Request, code: str) -> Response:
         """Add a duty factor from a day on; the unit's dates follow."""
-        raw_body = request.body
         page = self.page(code)
-        given = shapes.FactorGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, shapes.FactorGiven)
 
         def work() -> tuple[int, Any]:
-            factor_add(request.user, page.unit, FactorReport(**given.validated_data))
+            factor_add(request.user, page.unit, FactorReport(**given))
             return 201, self.answer(code)
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["severity"])
@@ -80,18 +78,15 @@ class TemperatureMonth(_OfUnit):
     )
     def post(self, request: Request, code: str) -> Response:
         """Take a month's hours in place of what was there for it; they propose, a person takes it up."""
-        raw_body = request.body
         page = self.page(code)
-        given = shapes.HoursGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        typed = given.validated_data
+        typed = body_as(request, shapes.HoursGiven)
 
         def work() -> tuple[int, Any]:
             bands = {band["temp_c"]: band["hours"] for band in typed["bands"]}
             temperature_hours_record(request.user, page.unit, typed["month"], bands, typed["unseen_h"])
             return 200, self.answer(code)
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["severity"])
@@ -106,14 +101,13 @@ class MeasuredTaken(_OfUnit):
     )
     def post(self, request: Request, code: str) -> Response:
         """Use the proposed step, or go back to the duty factors where the sensor sees too little."""
-        raw_body = request.body
         page = self.page(code)
 
         def work() -> tuple[int, Any]:
             measured_use(request.user, page.unit)
             return 200, self.answer(code)
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["severity"])
@@ -133,14 +127,8 @@ class FactorEnded(Scoped, GenericAPIView):
     )
     def post(self, request: Request, pk: int) -> Response:
         """End it on a day; what was driven before keeps it."""
-        raw_body = request.body
         factor = self.get_object()
-        given = shapes.EndGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-
-        def work() -> tuple[int, Any]:
-            return 200, shapes.FactorRow(
-                factor_end(request.user, factor, given.validated_data["ends_on"])
-            ).data
-
-        return answered_once(request, raw_body, work)
+        given = body_as(request, shapes.EndGiven)
+        return answered_once(
+            request, lambda: (200, shapes.FactorRow(factor_end(request.user, factor, given["ends_on"])).data)
+        )

@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 from shop import clock
 from shop.api.base import Scoped, missing
 from shop.api.filters import MovementFilters, StockFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.permissions import RoleMay
 from shop.api.serializers import stock as shapes
 from shop.selectors import stock as look
@@ -59,18 +59,16 @@ class MovementList(Scoped, ListAPIView):
 
         The answer is the packs it touched, as they stand now.
         """
-        raw_body = request.body
-        given = shapes.MovementGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, shapes.MovementGiven)
 
         def work() -> tuple[int, Any]:
-            touched = [item for item in _book(request, given.validated_data) if item is not None]
+            touched = [item for item in _book(request, given) if item is not None]
             rows = (
                 look.stock_items_of(request.user).filter(pk__in=[item.pk for item in touched]).order_by("pk")
             )
             return 201, [dict(row) for row in shapes.StockRow(rows, many=True).data]
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 def _book(request: Request, given: dict[str, Any]) -> tuple[Any, ...]:
@@ -112,10 +110,7 @@ class GoodsIn(GenericAPIView):
     @extend_schema(summary="Take goods in", parameters=[PARAMETER], responses={201: shapes.GoodsTaken})
     def post(self, request: Request) -> Response:
         """Book arrived packs, against an order or without one: all of them or none."""
-        raw_body = request.body
-        asked = shapes.GoodsGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = body_as(request, shapes.GoodsGiven)
         depot = depots_of(request.user).filter(code=given["depot"]).select_related("stores_at").first()
         product = look.product_find(given["product"])
         order = look.ordered_of(request.user).filter(pk=given["order"]).first() if given["order"] else None
@@ -142,7 +137,7 @@ class GoodsIn(GenericAPIView):
             }
             return 201, shapes.GoodsTaken(body).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["stock"])
@@ -163,18 +158,15 @@ class Batch(APIView):
     )  # fmt: skip
     def post(self, request: Request, product: str, batch: str) -> Response:
         """Put the batch into quarantine in all your depots, or release it, and say why."""
-        raw_body, own = request.body, _product(product)
-        given = shapes.BatchGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        own = _product(product)
+        given = body_as(request, shapes.BatchGiven)
 
         def work() -> tuple[int, Any]:
-            is_released = given.validated_data["what"] == "release"
-            ledger.batch_set_aside(
-                request.user, own, batch, given.validated_data["note"], is_released=is_released
-            )
+            is_released = given["what"] == "release"
+            ledger.batch_set_aside(request.user, own, batch, given["note"], is_released=is_released)
             return 200, shapes.BatchRow(look.batch_trace(request.user, own, batch)).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["stock"])
@@ -197,19 +189,17 @@ class ReservationList(Scoped, ListAPIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Reserve the house fluid for the unit's next job; without litres, what its plan asks."""
-        raw_body = request.body
-        given = shapes.ReservationGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-        code = given.validated_data["unit"]
+        given = body_as(request, shapes.ReservationGiven)
+        code = given["unit"]
         unit = unit_find(request.user, code)
         if unit is None:
             raise ValidationError({"unit": f"There is no unit “{code}” in your depots."})
 
         def work() -> tuple[int, Any]:
-            made = reservation_make(request.user, unit, given.validated_data.get("litres"))
+            made = reservation_make(request.user, unit, given.get("litres"))
             return 201, shapes.ReservationMade(made).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["stock"])
@@ -224,16 +214,14 @@ class ReservationFreed(Scoped):
     @extend_schema(summary="Free a reservation", parameters=[PARAMETER], responses=shapes.ReservationRow)
     def post(self, request: Request, pk: int) -> Response:
         """Free it and say why."""
-        raw_body = request.body
-        given = shapes.FreeGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, shapes.FreeGiven)
 
         def work() -> tuple[int, Any]:
             own = self.get_object()
-            reservation_free(request.user, own, given.validated_data["note"])
+            reservation_free(request.user, own, given["note"])
             return 200, shapes.ReservationRow(own).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 class PickLists(APIView):

@@ -16,7 +16,7 @@ from rest_framework.views import APIView
 
 from shop.api.base import Scoped, missing
 from shop.api.filters import SupplierOrderFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers import supplier_orders as shapes
 from shop.selectors.order_draft import draft_checked, order_draft, packs_of, shelf_of
 from shop.selectors.order_sheet import order_csv, order_pdf
@@ -57,10 +57,7 @@ class SupplierOrderList(_Orders, ListAPIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Place the order a draft is to become; the same draft placed again brings the same order, with 200."""
-        raw_body = request.body
-        asked = shapes.OrderGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = dict(asked.validated_data)
+        given = body_as(request, shapes.OrderGiven)
         depot = shelf_of(request.user, given.pop("depot"))
         supplier = supplier_find(given.pop("supplier"))
         wrong = {
@@ -76,7 +73,7 @@ class SupplierOrderList(_Orders, ListAPIView):
             row = supplier_orders_of(request.user).get(pk=placed.order.pk)
             return 201 if placed.is_new else 200, shapes.SupplierOrderRow(row).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 def _packs(supplier: Any, given: list[dict[str, Any]]) -> list[tuple[Any, int]]:
@@ -105,15 +102,14 @@ class _OrderAction(_Orders, GenericAPIView):
 
     def post(self, request: Request, number: str) -> Response:
         """Do it once."""
-        raw_body, order = request.body, self.get_object()
-        asked = self.given(data=request.data)
-        asked.is_valid(raise_exception=True)
+        order = self.get_object()
+        given = body_as(request, self.given)
 
         def work() -> tuple[int, Any]:
-            type(self).act(request.user, order, **asked.validated_data)
+            type(self).act(request.user, order, **given)
             return 200, shapes.SupplierOrderRow(self.get_object()).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(

@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 
 from shop.api.base import Scoped, missing
 from shop.api.filters import DipFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.permissions import RoleMay
 from shop.api.serializers import tanks as shapes
 from shop.selectors.stock import ordered_of, stock_items_of
@@ -38,10 +38,7 @@ class Tanks(APIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Make a stock item a tank, or let the tank it is stand as given."""
-        raw_body = request.body
-        asked = shapes.TankGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = body_as(request, shapes.TankGiven)
         item = stock_items_of(request.user).filter(pk=given["item"]).first()
         if item is None:
             raise ValidationError(
@@ -54,7 +51,7 @@ class Tanks(APIView):
             service.tank_write(request.user, item, report)
             return 200, _row(request, given["tank"])
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["tanks"])
@@ -78,19 +75,15 @@ class TankDips(Scoped, ListAPIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Note a dip in millimetres or litres; the books do not move by it."""
-        raw_body = request.body
-        asked = shapes.DipGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = dict(asked.validated_data)
+        given = body_as(request, shapes.DipGiven)
         code = given.pop("tank")
         tank = tanks_of(request.user).filter(code=code).first()
         if tank is None:
             raise ValidationError({"tank": f"There is no tank “{code}” in your depots."})
-
-        def work() -> tuple[int, Any]:
-            return 201, shapes.TankDipRow(service.tank_dip(request.user, tank, service.Dip(**given))).data
-
-        return answered_once(request, raw_body, work)
+        return answered_once(
+            request,
+            lambda: (201, shapes.TankDipRow(service.tank_dip(request.user, tank, service.Dip(**given))).data),
+        )
 
 
 @extend_schema(tags=["tanks"])
@@ -105,15 +98,13 @@ class DipTakenAsCount(Scoped):
     @extend_schema(summary="Take a dip as a count", parameters=[PARAMETER], responses=shapes.TankDipRow)
     def post(self, request: Request, pk: int) -> Response:
         """Put the books right by the newest dip, once, and say why."""
-        raw_body = request.body
-        asked = shapes.CorrectionGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
+        given = body_as(request, shapes.CorrectionGiven)
 
         def work() -> tuple[int, Any]:
-            service.dip_take_as_count(request.user, self.get_object(), asked.validated_data["note"])
+            service.dip_take_as_count(request.user, self.get_object(), given["note"])
             return 200, shapes.TankDipRow(self.get_object()).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["tanks"])
@@ -158,18 +149,16 @@ class TankDelivery(GenericAPIView):
 
 
 def _booked(request: Request, code: str, shape: Any, book: Callable[[Any, dict[str, Any]], None]) -> Response:
-    raw_body = request.body
-    asked = shape(data=request.data)
-    asked.is_valid(raise_exception=True)
+    given = body_as(request, shape)
     tank = tanks_of(request.user).filter(code=code).first()
     if tank is None:
         raise missing("tank", code)
 
     def work() -> tuple[int, Any]:
-        book(tank, asked.validated_data)
+        book(tank, given)
         return 201, _row(request, code)
 
-    return answered_once(request, raw_body, work)
+    return answered_once(request, work)
 
 
 def _row(request: Request, code: str) -> Any:

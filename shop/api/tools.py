@@ -1,7 +1,5 @@
 """Measuring tools: trays, jugs, scales and sticks."""
 
-from typing import Any
-
 from drf_spectacular.utils import extend_schema
 from rest_framework.generics import ListAPIView, RetrieveAPIView
 from rest_framework.request import Request
@@ -9,7 +7,7 @@ from rest_framework.response import Response
 
 from shop.api.base import Scoped
 from shop.api.filters import ToolFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers.learning import ToolGiven, ToolRow
 from shop.selectors.measuring import tools_of
 from shop.services.tools import ToolReport, tool_write
@@ -35,14 +33,10 @@ class ToolList(Scoped, ListAPIView):
     )
     def post(self, request: Request) -> Response:
         """Add a tool, or let the one of this code stand as given; the same again changes nothing."""
-        raw_body = request.body
-        given = ToolGiven(data=request.data)
-        given.is_valid(raise_exception=True)
-
-        def work() -> tuple[int, Any]:
-            return 200, ToolRow(tool_write(request.user, ToolReport(**given.validated_data))).data
-
-        return answered_once(request, raw_body, work)
+        given = body_as(request, ToolGiven)
+        return answered_once(
+            request, lambda: (200, ToolRow(tool_write(request.user, ToolReport(**given))).data)
+        )
 
 
 @extend_schema(summary="One measuring tool", tags=["tools"])

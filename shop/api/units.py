@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from shop.api.base import Scoped, missing
 from shop.api.filters import UnitFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers.exchange import ExchangePlanRow, TargetAsked
 from shop.api.serializers.jobs import JobClosed, JobGiven, JobRow
 from shop.api.serializers.units import UnitDetail, UnitRow
@@ -122,15 +122,13 @@ class UnitJobs(Scoped, ListAPIView):
     )
     def post(self, request: Request, code: str) -> Response:
         """Record a finished job; the answer says how old the fluid is now and when the unit falls due next."""
-        raw_body = request.body
         unit = unit_find(request.user, code)
         if unit is None:
             raise missing("unit", code)
-        given = JobGiven(data=request.data)
-        given.is_valid(raise_exception=True)
+        given = body_as(request, JobGiven)
 
         def work() -> tuple[int, Any]:
-            job = job_close(request.user, unit, JobReport(**given.validated_data))
+            job = job_close(request.user, unit, JobReport(**given))
             kept = {
                 "job": job,
                 "last_services": unit.last_services.select_related("product").order_by("subject"),
@@ -140,4 +138,4 @@ class UnitJobs(Scoped, ListAPIView):
             }
             return 201, JobClosed(kept).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)

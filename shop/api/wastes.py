@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 
 from shop.api.base import Scoped
 from shop.api.filters import CollectionFilters, WasteMovementFilters
-from shop.api.keyed import PARAMETER, answered_once
+from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.permissions import RoleMay
 from shop.api.serializers import wastes as shapes
 from shop.selectors import wastes as look
@@ -40,17 +40,14 @@ class Containers(APIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Add a depot's container for a stream, or let it stand as given; its level is not touched."""
-        raw_body = request.body
-        asked = shapes.ContainerGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = dict(asked.validated_data)
+        given = body_as(request, shapes.ContainerGiven)
         depot = _depot(request, given.pop("depot"))
 
         def work() -> tuple[int, Any]:
             tank = container_write(request.user, depot, ContainerReport(**given))
             return 200, shapes.ContainerRow(look.containers_shown([tank])[0]).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["wastes"])
@@ -74,10 +71,7 @@ class WasteMovements(Scoped, ListAPIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Pour into a container, or put its level right by a dip with a reason; the answer is the container."""
-        raw_body = request.body
-        asked = shapes.WasteMovementGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = body_as(request, shapes.WasteMovementGiven)
         tank = _containers(request, [given["container"]], "container")[given["container"]]
 
         def work() -> tuple[int, Any]:
@@ -88,7 +82,7 @@ class WasteMovements(Scoped, ListAPIView):
             tank.refresh_from_db()
             return 201, shapes.ContainerRow(look.containers_shown([tank])[0]).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["wastes"])
@@ -112,10 +106,7 @@ class Collections(Scoped, ListAPIView):
     )  # fmt: skip
     def post(self, request: Request) -> Response:
         """Note that a collector was called for some containers of one depot."""
-        raw_body = request.body
-        asked = shapes.CallGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = body_as(request, shapes.CallGiven)
         depot = _depot(request, given["depot"])
         collector = look.collector_find(given["collector"])
         if collector is None:
@@ -129,7 +120,7 @@ class Collections(Scoped, ListAPIView):
             )
             return 201, shapes.CollectionRow(made).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 class _OneVisit(Scoped):
@@ -147,10 +138,7 @@ class CollectionDone(_OneVisit):
     @extend_schema(summary="Book a collection", parameters=[PARAMETER], responses=shapes.CollectionRow)
     def post(self, request: Request, pk: int) -> Response:
         """Note what was taken out of each container and the number of the paper; the levels go down."""
-        raw_body = request.body
-        asked = shapes.HandOverGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = body_as(request, shapes.HandOverGiven)
 
         def work() -> tuple[int, Any]:
             visit = self.get_object()
@@ -166,7 +154,7 @@ class CollectionDone(_OneVisit):
             visits.collection_done(request.user, visit, taken, paper)
             return 200, shapes.CollectionRow(self.get_object()).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 @extend_schema(tags=["wastes"])
@@ -179,15 +167,13 @@ class CollectionCancelled(_OneVisit):
     @extend_schema(summary="Cancel a collection", parameters=[PARAMETER], responses=shapes.CollectionRow)
     def post(self, request: Request, pk: int) -> Response:
         """Cancel it and say why; its containers may be called for again."""
-        raw_body = request.body
-        asked = shapes.CollectionCancelGiven(data=request.data)
-        asked.is_valid(raise_exception=True)
+        given = body_as(request, shapes.CollectionCancelGiven)
 
         def work() -> tuple[int, Any]:
-            visits.collection_cancel(request.user, self.get_object(), asked.validated_data["note"])
+            visits.collection_cancel(request.user, self.get_object(), given["note"])
             return 200, shapes.CollectionRow(self.get_object()).data
 
-        return answered_once(request, raw_body, work)
+        return answered_once(request, work)
 
 
 class Balance(APIView):

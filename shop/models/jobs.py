@@ -94,8 +94,8 @@ class Job(models.Model):
         "shop.Product", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
     )
     batch = models.CharField(max_length=40, blank=True)
-    done_by = models.CharField(max_length=80, blank=True)
-    checked_by = models.CharField(max_length=80, blank=True)
+    done_by = models.CharField(max_length=150, blank=True)
+    checked_by = models.CharField(max_length=150, blank=True)
     note = models.TextField(blank=True)
     stood_before = models.JSONField(
         null=True,

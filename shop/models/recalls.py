@@ -51,7 +51,7 @@ class RecallClosing(models.Model):
     recall = models.ForeignKey(Recall, on_delete=models.CASCADE, related_name="closings")
     vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.CASCADE, related_name="recall_closings")
     closed_on = models.DateField()
-    closed_by = models.CharField(max_length=80)
+    closed_by = models.CharField(max_length=150)
     how = models.CharField(max_length=200)
 
     class Meta:

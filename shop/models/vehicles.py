@@ -85,7 +85,7 @@ class Hold(models.Model):
     until_total = models.FloatField(
         null=True, blank=True, help_text="True total of that meter, km or h, at which it ends before its day."
     )
-    signed_by = models.CharField(max_length=80, blank=True)
+    signed_by = models.CharField(max_length=150, blank=True)
     answers_for = models.CharField(
         max_length=80, blank=True, help_text="Who answers for a warranty or safety item that runs past due."
     )
@@ -95,7 +95,7 @@ class Hold(models.Model):
         help_text="Place in the interval on its last day, as the signer saw it; 1 is due.",
     )
     ended_on = models.DateField(null=True, blank=True, help_text="Ended by a person on this day.")
-    ended_by = models.CharField(max_length=80, blank=True)
+    ended_by = models.CharField(max_length=150, blank=True)
     ended_why = models.CharField(max_length=200, blank=True)
 
     class Meta:

@@ -240,16 +240,21 @@ class OrderSearch:
                 fluid.squeeze = squeezes[fluid.code]
         self._known = {key: plan for key, plan in self._known.items() if key[0] not in squeezes}
 
-    def again(self, fluid: FluidTables, plans: Plans, squeeze: Squeeze) -> LotPlan | None:
+    def again(
+        self, fluid: FluidTables, plans: Plans, squeeze: Squeeze, barred: tuple[int, int] | None = None
+    ) -> LotPlan | None:
         """Return a fluid's best lots under a squeeze where the others order as planned.
 
-        An order they give anyway costs the fluid nothing, another one in full.
+        An order they give anyway costs the fluid nothing, another one in full; barred: source and week of one it must
+        not be in.
         """
         own = self._costs(fluid, self._rhythm(1), self.sources[fluid.usual].fixed_cost(0.0))
         shared = self._used({code: plan for code, plan in plans.items() if code != fluid.code})
         for costs, source in zip(own, fluid.sources, strict=True):
             weeks = [week for week in shared[source] if costs[week] < inf]
             costs[weeks] = 0.0
+            if barred is not None and barred[0] == source:
+                costs[barred[1]] = inf
         return fluid.sizing.best(own, fluid.raised_l, squeeze)
 
     def _used(self, plans: Plans) -> _Weeks:

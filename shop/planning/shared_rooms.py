@@ -5,7 +5,7 @@ constraint that couples the fluids. A rent for each litre and week, the same for
 the exact plans of the fluids (Lagrangian relaxation); less what the room's limit earns at these rents, their sum stays
 below the cost of every plan that fits. The rents are raised where the bound's own plans are over and lowered where they
 are under (subgradient steps of Polyak, 1969). A plan that fits is made by pressing one fluid at a time, the one that
-gives way most cheaply for each litre.
+gives way most cheaply for each litre; then whole orders are tried to do without.
 
 What must stand in the room even with the least stock is no plan's choice: there the limit gives way to it and is said
 to be passed.
@@ -18,7 +18,7 @@ from math import inf
 import numpy as np
 
 from shop.planning.lot_sizing import FloatArray, LotPlan, Squeeze
-from shop.planning.order_search import FluidTables, OrderSearch, Plans
+from shop.planning.order_search import FluidTables, OrderSearch, PlannedOrder, Plans
 from shop.planning.steps import Step, Steps
 
 STEPS, FEWEST_STEPS = 24, 4
@@ -120,6 +120,8 @@ def fit_rooms(
         else:
             for fluid, usual, raised_l in state:
                 fluid.usual, fluid.raised_l = usual, raised_l
+    yield Step("Trying to do with fewer orders…")
+    best = fit.thinned(best)
     return Fitted(best, bound if fit.is_over(best) else high, fit.rooms(best))
 
 
@@ -242,21 +244,47 @@ class _Fit:
 
     def settled(self, plans: Plans) -> Plans:
         """Plan one fluid after the other anew in the room the others leave, as long as that saves money."""
-        is_better = True
-        while is_better:
-            is_better = False
+        before = inf
+        while (cost := self.search.cost(plans)) < before:
+            before = cost
             for code in self.least_of:
-                left_l = np.full(self.search.weeks, inf)
-                own_l = plans[code].full_l.clip(min=0.0)
-                free_l = np.maximum(self.allowed_l - self.full_l(plans), 0.0)
-                for place, room in enumerate(self.all):
-                    if code in room.fluids:
-                        left_l = np.minimum(left_l, free_l[place] + own_l)
-                plan = self.search.again(self.fluids[code], plans, Squeeze(np.zeros_like(left_l), left_l))
-                after = plans if plan is None else {**plans, code: plan}
-                if self.search.cost(after) < self.search.cost(plans) - _DUST_COST:
-                    plans, is_better = after, True
+                plans = self._cheaper(plans, self._anew(plans, code))
         return plans
+
+    def thinned(self, plans: Plans) -> Plans:
+        """Do without one order after the other where that saves money."""
+        before = inf
+        while (cost := self.search.cost(plans)) < before:
+            before = cost
+            for order in self.search.orders(plans):
+                plans = self._cheaper(plans, self._without(plans, order))
+            plans = self.settled(plans) if self.search.cost(plans) < before else plans
+        return plans
+
+    def _cheaper(self, plans: Plans, tried: Plans | None) -> Plans:
+        is_better = tried is not None and self.search.cost(tried) < self.search.cost(plans) - _DUST_COST
+        return tried if tried is not None and is_better else plans
+
+    def _anew(self, plans: Plans, code: str, barred: tuple[int, int] | None = None) -> Plans | None:
+        """Plan one fluid anew in the room the others leave, not in the order barred."""
+        left_l = np.full(self.search.weeks, inf)
+        own_l = plans[code].full_l.clip(min=0.0)
+        free_l = np.maximum(self.allowed_l - self.full_l(plans), 0.0)
+        for place, room in enumerate(self.all):
+            if code in room.fluids:
+                left_l = np.minimum(left_l, free_l[place] + own_l)
+        plan = self.search.again(self.fluids[code], plans, Squeeze(np.zeros_like(left_l), left_l), barred)
+        return None if plan is None else {**plans, code: plan}
+
+    def _without(self, plans: Plans, order: PlannedOrder) -> Plans | None:
+        """Do without an order, its fluids bought in other weeks; None where that cannot be or saves nothing."""
+        tried, most = plans, self.search.cost(plans) + order.fixed_cost
+        for code, _ in sorted(order.lots, key=lambda own: -own[1].litres):
+            found = self._anew(tried, code, (order.source, order.week))
+            if found is None or self.search.cost(found) > most:
+                return None
+            tried = found
+        return tried
 
     def pressed(self, plans: Plans) -> Plans:
         """Press one fluid after the other until everything fits or nothing gives way any more."""

@@ -8,6 +8,7 @@ from decimal import Decimal
 from shop import clock
 from shop.errors import InputError
 from shop.models import CardFigure, Depot, DueLine, Fitting, LastService, Pack, Person, Product, Unit, Vehicle
+from shop.planning.pack_costs import MONTHS_A_YEAR
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import USUAL_PACK_L
 from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
@@ -17,7 +18,6 @@ from shop.selectors.needs import booked_days
 from shop.selectors.seasons import season_ends_on
 
 DAYS_A_YEAR = 365.25
-MONTHS_A_YEAR = 12
 FLUID = "fluid"
 
 

@@ -29,6 +29,11 @@ class RecallVehicle:
     units: list[Unit]
     closing: RecallClosing | None
 
+    @property
+    def today(self) -> datetime.date:
+        """The day it is at the vehicle's own depot."""
+        return today_of(self.vehicle)
+
 
 @dataclass(frozen=True, slots=True)
 class RecallView:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from shop.models import Product
 from shop.planning.demand import SERVICE_LEVEL
+from shop.planning.pack_costs import MONTHS_A_YEAR
 from shop.planning.shelf_levels import OrderTerms
 from shop.selectors.shelf_level_facts import PackTried
 from shop.selectors.steady_use import SteadyUse
@@ -56,7 +57,7 @@ def limit_words(product: Product, use: SteadyUse, chosen: PackTried) -> str:
     if product.sealed_life_months is None:
         said.append("Its use-by is not on record, so nobody can say whether all is used before it.")
     else:
-        litres = use.litres_per_year * product.sealed_life_months / 12
+        litres = use.litres_per_year * product.sealed_life_months / MONTHS_A_YEAR
         said.append(f"{litres:.0f} L are used steadily in the {product.sealed_life_months} months it keeps.")
     if product.most_on_shelf_l is not None:
         said.append(f"The room holds {product.most_on_shelf_l:g} L.")

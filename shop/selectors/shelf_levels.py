@@ -9,7 +9,7 @@ from math import ceil, floor
 from shop import clock
 from shop.models import BulkTank, Depot, Person, Product
 from shop.planning.demand import SERVICE_LEVEL
-from shop.planning.pack_costs import MONTHS_A_YEAR, emptying_l_per_year
+from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR, MONTHS_A_YEAR, emptying_l_per_year
 from shop.planning.packs import Pack
 from shop.planning.shelf_levels import (
     Keeping,
@@ -23,7 +23,7 @@ from shop.planning.shelf_levels import (
 from shop.planning.suppliers import WORKING_DAYS_A_WEEK
 from shop.selectors.fluid_use import DAYS_A_YEAR
 from shop.selectors.offers import Offer, offers_to
-from shop.selectors.order_plan import HOUSE_ORDER_COST, KEEPING_SHARE_PER_YEAR
+from shop.selectors.order_plan import HOUSE_ORDER_COST
 from shop.selectors.shelf import on_order, shelves_of
 from shop.selectors.shelf_level_facts import PackTried, ShelfLevel
 from shop.selectors.shelf_level_words import (

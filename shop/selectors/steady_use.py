@@ -7,7 +7,8 @@ from datetime import date, timedelta
 from django.db.models import Q, Sum
 
 from shop.models import Depot, Job, Product, StockItem, StockMovement
-from shop.selectors.fluid_use import MONTHS_A_YEAR, uses_of
+from shop.planning.pack_costs import MONTHS_A_YEAR
+from shop.selectors.fluid_use import uses_of
 
 LOOK_BACK_DAYS = 365
 
@@ -17,9 +18,9 @@ class SteadyUse:
     """Litres of a product a year on one shelf.
 
     litres_per_year: taken steadily: what is typed as top-ups of the product, whole at every shelf as the order list
-    takes it; where
-    none is typed, what was recorded. source: which of the two. recorded_l: top-ups, corrections and takings without a
-    job of the last 365 days. planned_l: services, at the present use. units_unknown: units whose litres cannot be said.
+    takes it; where none is typed, what was recorded. source: which of the two. typed_l: what is typed. recorded_l:
+    top-ups, corrections and takings without a job of the last 365 days. planned_l: services, at the present use.
+    units_unknown: units whose litres cannot be said.
     """
 
     litres_per_year: float

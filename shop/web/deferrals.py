@@ -36,7 +36,7 @@ class DeferralForm(PlainForm):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
     reason = forms.CharField(label="Why", max_length=200, required=False)
-    signed_by = forms.CharField(label="Signed by", max_length=80, required=False)
+    signed_by = forms.CharField(label="Signed by", max_length=150, required=False)
     answers_for = forms.CharField(
         label="Answers for it, by name",
         max_length=80,
@@ -114,6 +114,5 @@ def ended(request: HttpRequest, pk: int) -> HttpResponse:
             form.take_errors(error)
         else:
             messages.success(request, f"The deferral of {done.unit or done.vehicle} is ended.")
-    for sentences in form.errors.values():
-        messages.error(request, " ".join(sentences))
+    form.tell_errors(request)
     return redirect("deferrals")

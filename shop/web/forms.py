@@ -98,9 +98,9 @@ class JobForm(MeasuredFields, PlainForm):
     leak_checked = forms.BooleanField(label="Looked for leaks, hot", required=False)
     road_tested = forms.BooleanField(label="Road test done", required=False)
     road_test_reason = forms.CharField(label="Or why there was no road test", max_length=120, required=False)
-    done_by = forms.CharField(label="Done by", max_length=80)
+    done_by = forms.CharField(label="Done by", max_length=150)
     checked_by = forms.CharField(
-        label="Checked by", max_length=80, required=False, help_text="A second person, where one is needed."
+        label="Checked by", max_length=150, required=False, help_text="A second person, where one is needed."
     )
     note = forms.CharField(
         label="Found or changed", required=False, widget=forms.Textarea(attrs={"rows": 3}), max_length=2000

@@ -93,7 +93,9 @@ def withdrawn(request: HttpRequest, number: str, pk: int) -> HttpResponse:
         raise Http404(f"There is no such change of a meter of {number}. Open its meters page again.")
     form = WhyForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "The reason is too long or holds letters that cannot be kept; say it in 200.")
+        messages.error(
+            request, "The reason is too long or holds letters that cannot be kept; say it in 200 characters."
+        )
         return redirect("meters", number=number)
     try:
         done = meter_change_withdraw(request.user, change, form.cleaned_data["note"])

@@ -3,6 +3,8 @@
 from typing import Any
 
 from django import forms
+from django.contrib import messages
+from django.http import HttpRequest
 
 from shop.errors import ApplicationError
 
@@ -22,6 +24,11 @@ class PlainForm(forms.Form):
             self.add_error(name, text)
         if not placed or error.sentence not in placed.values():
             self.add_error(None, error.sentence)
+
+    def tell_errors(self, request: HttpRequest) -> None:
+        """Say what is wrong on the next page, where the form itself does not stand again."""
+        for sentences in self.errors.values():
+            messages.error(request, " ".join(sentences))
 
 
 def amount_field(

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.errors import ApplicationError
-from shop.selectors.recalls import recall_kinds, recall_open_on, recall_views, today_of
+from shop.selectors.recalls import recall_kinds, recall_open_on, recall_views
 from shop.services.recalls import ClosingReport, RecallReport, recall_close, recall_enter
 from shop.web.access import for_those_who
 from shop.web.plain_form import PlainForm, day_field
@@ -63,7 +63,7 @@ class ClosingForm(PlainForm):
     """How a recall was closed on a vehicle."""
 
     closed_on = day_field("Closed on")
-    closed_by = forms.CharField(label="By", max_length=80)
+    closed_by = forms.CharField(label="By", max_length=150)
     how = forms.CharField(label="How", max_length=200)
 
 
@@ -116,12 +116,9 @@ def closed(request: HttpRequest, code: str, number: str) -> HttpResponse:
 
 
 def _page(request: HttpRequest, form: RecallForm) -> HttpResponse:
-    views = recall_views(request.user)
-    vehicles = [one.vehicle for view in views for one in view.open_on]
     context: dict[str, Any] = {
-        "views": views,
+        "views": recall_views(request.user),
         "form": form,
-        "today": today_of(vehicles[0]) if vehicles else None,
         "can_close": request.user.can("plan") or request.user.can("close"),
     }
     return render(request, "shop/recalls.html", context, status=422 if form.errors else 200)

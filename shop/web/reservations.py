@@ -1,7 +1,5 @@
 """Promising fluid to a unit's next job, and freeing it, from the unit's page."""
 
-from typing import Any
-
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -12,6 +10,7 @@ from shop.selectors.stock import reservations_of
 from shop.selectors.units import unit_find
 from shop.services.reservations import reservation_free, reservation_make
 from shop.web.access import for_those_who
+from shop.web.plain_form import PlainForm
 from shop.web.stock_forms import FreeForm, ReserveForm
 from shop.web.units import NO_SUCH_UNIT
 
@@ -63,7 +62,6 @@ def free(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     return _back(request, code, form)
 
 
-def _back(request: HttpRequest, code: str, form: Any) -> HttpResponse:
-    for sentences in form.errors.values():
-        messages.error(request, " ".join(sentences))
+def _back(request: HttpRequest, code: str, form: PlainForm) -> HttpResponse:
+    form.tell_errors(request)
     return redirect("unit", code=code)

@@ -9,11 +9,12 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from intervals.duty import FACTORS
 from intervals.measured_duty import NOTHING
 from shop.errors import ApplicationError
+from shop.selectors.severity_open import measured_units
 from shop.selectors.severity_page import SeverityPage, factors_of, severity_page
 from shop.services.severity import (
     LEAST_FACTOR,
@@ -132,6 +133,18 @@ class Stair:
     width: float
     height: float
     floor: float
+
+
+@require_safe
+@login_required
+def measured_list(request: HttpRequest) -> HttpResponse:
+    """Show the units whose severity is measured, those that wait for a person first."""
+    rows = measured_units(request.user)
+    context = {
+        "open": [row for row in rows if row.is_open],
+        "others": [row for row in rows if not row.is_open],
+    }
+    return render(request, "shop/severity_open.html", context)
 
 
 @require_http_methods(["GET", "POST"])

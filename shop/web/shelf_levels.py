@@ -6,7 +6,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from shop.planning.demand import SERVICE_LEVEL
-from shop.selectors.order_plan import HOUSE_ORDER_COST, KEEPING_SHARE_PER_YEAR
+from shop.planning.pack_costs import KEEPING_SHARE_PER_YEAR
+from shop.selectors.order_plan import HOUSE_ORDER_COST
 from shop.selectors.shelf_levels import LOOKS, look_of, shelf_levels
 from shop.web.csv_file import csv_response
 

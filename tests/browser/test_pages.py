@@ -14,7 +14,7 @@ PAGES = [
     "/stock", "/stock/1", "/goods-in", "/pick-list?day=2026-03-02", "/batches/F05/BA-2507", "/labels/F07",
     "/forecasts", "/forecasts?meter=engine+hours", "/nothing-here",
     "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
-    "/units/K19-TB6/severity", "/units/K31-HA7/deferral", "/deferrals", "/recalls",
+    "/units/K19-TB6/severity", "/severity", "/units/K31-HA7/deferral", "/deferrals", "/recalls",
     "/what-if?unit_model=TB6&interval_km=50000", "/what-if?interval_km=-1", "/catch-up", "/catch-up?capacity=18",
     "/order-plan", "/order-plan?weeks=99",
     "/fluids/fewest", "/fluids/fewest?never=F01+XX", "/fluids/F01/packs",

@@ -4,7 +4,15 @@ from datetime import date
 
 import pytest
 
-from intervals.measured_duty import END, NOTHING, USE, MonthHours, measured_duty, propose_severity
+from intervals.measured_duty import (
+    END,
+    NOTHING,
+    USE,
+    MonthHours,
+    evidence_ran_out,
+    measured_duty,
+    propose_severity,
+)
 
 JAN, FEB, MAR = date(2026, 1, 1), date(2026, 2, 1), date(2026, 3, 1)
 # Shares of hours of the reference calculation, which gives 1.2626.
@@ -56,3 +64,19 @@ def test_a_sensor_that_sees_too_little_gives_way_to_the_duty_factors():
 def test_sixty_per_cent_is_enough():
     measured = measured_duty([MonthHours(JAN, {80.0: 60.0}, 40.0), MonthHours(FEB, {80.0: 60.0}, 40.0)])
     assert measured.is_covered
+
+
+@pytest.mark.parametrize(
+    ("newest", "today", "is_out"),
+    [
+        (None, MAR, True),
+        (FEB, MAR, False),
+        # On 31 March the last whole months are January and February.
+        (JAN, date(2026, 3, 31), False),
+        (JAN, date(2026, 4, 1), True),
+        (date(2025, 12, 1), date(2026, 2, 28), False),
+        (date(2025, 12, 1), MAR, True),
+    ],
+)
+def test_evidence_runs_out_once_two_whole_months_lack(newest, today, is_out):
+    assert evidence_ran_out(newest, today) is is_out

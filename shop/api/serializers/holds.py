@@ -21,7 +21,7 @@ class DeferralGiven(serializers.Serializer[Hold]):
         help_text="Or what its meter will show, in the meter's own unit.",
     )
     reason = serializers.CharField(default="", allow_blank=True, max_length=200)
-    signed_by = serializers.CharField(default="", allow_blank=True, max_length=80)
+    signed_by = serializers.CharField(default="", allow_blank=True, max_length=150)
     answers_for = serializers.CharField(
         default="",
         allow_blank=True,
@@ -84,7 +84,7 @@ class ClosingGiven(serializers.Serializer[Recall]):
     """How a recall was closed on a vehicle."""
 
     closed_on = serializers.DateField()
-    closed_by = serializers.CharField(max_length=80)
+    closed_by = serializers.CharField(max_length=150)
     how = serializers.CharField(max_length=200)
 
 

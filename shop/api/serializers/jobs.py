@@ -156,8 +156,8 @@ class JobGiven(serializers.Serializer[Job]):
     moved_ml = _number("A measured level correction in mL: poured in above zero, taken out below.")
     moved_from_mm = _number("Stick just before it.")
     moved_to_mm = _number("Stick just after it.")
-    done_by = _text("Who did it.")
-    checked_by = _text("Who checked it.")
+    done_by = _text("Who did it.", 150)
+    checked_by = _text("Who checked it.", 150)
     note = _text("Anything else.", 2000)
     is_rinsed = serializers.BooleanField(
         default=False, help_text="A unit that held a fluid the new one must not meet was rinsed first."

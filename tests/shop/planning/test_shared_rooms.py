@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from math import inf
+from random import Random
 
 import numpy as np
 import pytest
@@ -107,8 +108,48 @@ def test_what_a_general_solver_can_fit_is_fitted_and_its_best_lies_between_bound
         return
     assert (over_l, unavoidable_l) == (0.0, 0.0)
     assert plan.bound <= best + 1e-5
-    # How close it comes is not promised, only shown: the bound tells. 13 % above the best has been seen.
+    # How close it comes is not promised, only shown: the bound tells. The tests below keep to fixed cases.
     assert plan.cost >= best - 1e-5
+
+
+def fixed_cases(count: int) -> list[tuple[list[list[int]], list[Room], float]]:
+    """Return always the same cases: two or three fluids, half of them with weeks that take nothing."""
+    dice, cases = Random(1), []
+    for _ in range(count):
+        fluids, quiet = dice.choice([2, 3]), dice.choice([0.0, 0.4])
+        demands = [[dice.randint(0, 25) * (dice.random() >= quiet) for _ in range(4)] for _ in range(fluids)]
+        rooms = [Room("store", dice.choice([45.0, 60.0, 90.0]), frozenset(f"F{n}" for n in range(fluids)))]
+        if in_bund := dice.choice([0.0, 20.0, 40.0]):
+            rooms.append(Room("bund", in_bund, frozenset({"F0"})))
+        cases.append((demands, rooms, dice.choice([5.0, 25.0, 90.0])))
+    return cases
+
+
+def test_plans_come_close_to_the_best_of_a_general_solver():
+    gaps = []
+    for demands, rooms, order_cost in fixed_cases(120):
+        best = by_solver(demands, rooms, order_cost)
+        if best is not None:
+            gaps.append(planned(demands, rooms, order_cost).cost / best - 1.0)
+    assert len(gaps) == 70
+    # Measured: the worst 11.14 % above the best, the mean 0.29 %, 93 % of the plans the best there is.
+    assert max(gaps) < 0.12
+    assert sum(gaps) / len(gaps) < 0.0031
+    assert sum(gap < 1e-6 for gap in gaps) / len(gaps) > 0.91
+
+
+def test_an_order_is_done_without_where_its_fluids_fit_into_others_only_together():
+    """Fluid by fluid nothing is saved, three orders stay, and the plan costs 759.30; both fluids moved leave two."""
+    demands, rooms = (
+        [[0, 1, 4, 11], [0, 0, 15, 6], [0, 0, 5, 1]],
+        [Room("store", 45.0, frozenset({"F0", "F1", "F2"}))],
+    )
+    best = by_solver(demands, rooms, 90.0)
+    plan = planned(demands, rooms, 90.0)
+    assert best == pytest.approx(670.55)
+    assert plan.cost == pytest.approx(best)
+    assert plan.bound < best
+    assert [order.week for order in plan.orders] == [1, 3]
 
 
 def test_a_room_large_enough_changes_nothing():

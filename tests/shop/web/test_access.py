@@ -7,7 +7,7 @@ from shop.models import Reading
 from tests.factories import ReadingFactory
 
 PAGES = ["/", "/due", "/due.csv", "/orders", "/orders.csv", "/readings", "/units/K01-TB6", "/vehicles/K01",
-         "/units/K01-TB6/severity", "/deferrals", "/recalls",
+         "/units/K01-TB6/severity", "/severity", "/deferrals", "/recalls",
          "/what-if", "/catch-up", "/catch-up.csv", "/fluids/fewest", "/fluids/fewest.csv", "/fluids/F01/packs",
          "/fluids/F01/replace", "/wastes", "/wastes/balance", "/wastes/collections.csv", "/tanks"]  # fmt: skip
 

@@ -1,8 +1,12 @@
 """The pages where a line is put off and where recalls are entered and closed."""
 
-import pytest
+import re
 
-from shop.models import Hold, Recall, RecallClosing
+import pytest
+from django.test import Client
+
+from shop.models import Depot, Hold, Job, Person, Recall, RecallClosing
+from tests.factories import PersonFactory
 from tests.shop.web.conftest import TODAY
 
 DEFERRAL = "/units/K01-TB6/deferral"
@@ -71,6 +75,17 @@ def test_a_recall_is_entered_seen_and_closed(foreman):
     assert "seal replaced" in foreman.get("/recalls").content.decode()
 
 
+def test_each_vehicle_is_closed_on_the_day_of_its_own_depot(yard, other_yard):
+    """It is 4:30 UTC on 2 March: at Hawaii, ten hours behind, still the first."""
+    Depot.objects.filter(pk=other_yard.depot.pk).update(time_zone="Pacific/Honolulu")
+    of_both = Client()
+    of_both.force_login(PersonFactory(role="foreman", depots=[yard.depot, other_yard.depot]))
+    of_both.post("/recalls", NOTICE | {"vehicles": "K01, Z01", "from_day": "2026-02-02"})
+    form = r'vehicles/(\w+)/close".*?name="closed_on" value="([^"]*)"'
+    days = dict(re.findall(form, of_both.get("/recalls").content.decode(), re.DOTALL))
+    assert days == {"K01": "2026-03-02", "Z01": "2026-03-01"}
+
+
 def test_a_recall_that_cannot_be_is_refused(foreman):
     answer = foreman.post("/recalls", NOTICE | {"vehicles": "K99"})
     assert answer.status_code == 422
@@ -79,6 +94,25 @@ def test_a_recall_that_cannot_be_is_refused(foreman):
     told = foreman.post("/recalls/R1/vehicles/K13/close", {"closed_on": "x"}, follow=True).content.decode()
     assert "Not closed" in told
     assert not RecallClosing.objects.exists()
+
+
+def test_the_longest_sign_in_name_fits_where_it_is_offered_and_kept(yard):
+    who = "n" * Person._meta.get_field("username").max_length
+    client = Client()
+    client.force_login(PersonFactory(username=who, name="", role="foreman", depots=[yard.depot]))
+    assert f'value="{who}"' in client.get(DEFERRAL).content.decode()
+    client.post(DEFERRAL, ASKED | {"do": "sign", "signed_by": who})
+    client.post(f"/deferrals/{Hold.objects.get().pk}/end", {"why": "the van is back"})
+    client.post("/recalls", NOTICE)
+    closing = {"closed_on": TODAY.isoformat(), "closed_by": who, "how": "seal replaced"}
+    client.post("/recalls/R1/vehicles/K13/close", closing)
+    hold, closed = Hold.objects.get(kind="deferral"), RecallClosing.objects.get()
+    assert (hold.signed_by, hold.ended_by, closed.closed_by) == (who, who, who)
+    hold.full_clean()
+    closed.full_clean()
+    assert f'value="{who}"' in client.get("/units/K01-TB6/job").content.decode()
+    for name in ("done_by", "checked_by"):
+        assert Job._meta.get_field(name).max_length >= len(who)
 
 
 def test_roles_and_depots(sign_in, foreman, other_yard):

@@ -14,6 +14,7 @@ PAGES = [
     "/due.csv?show=everything",
     "/units/K01-TB6",
     "/units/K01-TB6/severity",
+    "/severity",
     "/units/K01-TB6/deferral",
     "/deferrals",
     "/recalls",

@@ -3,6 +3,8 @@
 import datetime
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from shop.models import ChangeRecord, DueLine, SeverityFactor, TemperatureHours, Unit
 from tests.lines import told_line
@@ -119,3 +121,76 @@ def test_another_depots_factor_is_not_there(foreman, other_yard):
     )
     assert foreman.get("/units/Z01-TB6/severity").status_code == 404
     assert foreman.post(f"/severity-factors/{factor.pk}/end", {"ends_on": "2026-04-01"}).status_code == 404
+
+
+LIST = "/severity"
+# Counts 1.2626, worked out in tests/intervals/test_measured_duty.py.
+SEEN_H = {74.0: 50.0, 86.0: 28.0, 96.0: 13.0, 106.0: 6.0, 114.0: 3.0}
+
+
+def measured(code, months, unseen_h=0.0):
+    """Put the same hours on record for months of a unit, past the pages."""
+    unit = Unit.objects.get(code=code)
+    TemperatureHours.objects.bulk_create(
+        TemperatureHours(unit=unit, month=month, temp_c=temp, hours=hours)
+        for month in months
+        for temp, hours in {**SEEN_H, None: unseen_h}.items()
+    )
+    return unit
+
+
+def factor(unit, value, applies_from, **more):
+    return SeverityFactor.objects.create(
+        unit=unit, reason="fluid temperature", basis="measured", factor=value, source="sensor",
+        applies_from=applies_from, **more,
+    )  # fmt: skip
+
+
+def test_one_list_says_which_measured_units_wait_and_which_do_not(foreman):
+    assert "Nothing waits" in foreman.get(LIST).content.decode()
+    # A step to take up; a sensor that sees too little; hours that stopped; one month only.
+    measured("K01-TB6", ["2025-11-01", "2026-01-01", "2026-02-01"])
+    factor(measured("K02-TB6", ["2026-01-01", "2026-02-01"], unseen_h=100.0), 1.2, "2025-12-01")
+    factor(measured("K08-TB6", ["2025-11-01", "2025-12-01"]), 1.2, "2026-01-01")
+    measured("K13-TB6", ["2026-02-01"])
+    factor(Unit.objects.get(code="K40-TB6"), 1.1, "2025-06-01", ends_on="2025-09-01")
+    found = foreman.get(LIST)
+    assert [row.unit.code for row in found.context["open"]] == ["K01-TB6", "K02-TB6", "K08-TB6"]
+    assert [row.unit.code for row in found.context["others"]] == ["K13-TB6"]
+    first, second, third = found.context["open"]
+    # From 1 at most 15 % a month.
+    assert (first.proposal.action, first.proposal.value, first.value) == ("use", pytest.approx(1.15), 1.0)
+    assert (second.proposal.action, second.value, second.has_run_out) == ("end", 1.2, False)
+    assert (third.proposal.action, third.has_run_out) == ("nothing", True)
+    text = found.content.decode()
+    assert "×1.150" in text
+    assert "the newest hours are of Dec 2025" in text
+    assert "of one month; two in a row are needed" in text
+    # The list says what the unit's own page says.
+    for row in (first, second, third):
+        own = foreman.get(f"/units/{row.unit.code}/severity").context["page"]
+        assert (own.proposal, own.value) == (row.proposal, row.value)
+    foreman.post("/units/K01-TB6/severity/measured")
+    assert "K01-TB6" in [row.unit.code for row in foreman.get(LIST).context["others"]]
+
+
+def test_the_list_is_for_all_to_read_and_leaves_other_depots_out(sign_in, other_yard):
+    measured("K01-TB6", ["2026-01-01", "2026-02-01"])
+    measured("Z01-TB6", ["2026-01-01", "2026-02-01"])
+    text = sign_in("technician").get(LIST).content.decode()
+    assert "K01-TB6" in text
+    assert "Z01-TB6" not in text
+    assert "the foreman can" in text
+    assert "decide</a>" not in text
+    assert "decide</a>" in sign_in("foreman").get(LIST).content.decode()
+
+
+def test_more_measured_units_take_no_more_queries(foreman):
+    measured("K01-TB6", ["2026-01-01", "2026-02-01"])
+    with CaptureQueriesContext(connection) as one:
+        foreman.get(LIST)
+    for code in ("K02-TB6", "K08-TB6", "K13-TB6"):
+        factor(measured(code, ["2025-11-01", "2026-01-01", "2026-02-01"]), 1.2, "2026-01-01")
+    with CaptureQueriesContext(connection) as many:
+        foreman.get(LIST)
+    assert len(many) == len(one)
