@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0017_what_stood_before_a_job'),
+        ('shop', '0018_parts_of_a_run'),
     ]
 
     operations = [

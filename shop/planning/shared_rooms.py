@@ -120,8 +120,9 @@ def fit_rooms(
         else:
             for fluid, usual, raised_l in state:
                 fluid.usual, fluid.raised_l = usual, raised_l
-    yield Step("Trying to do with fewer orders…")
-    best = fit.thinned(best)
+    if fit.is_small:
+        yield Step("Trying to do with fewer orders…")
+        best = fit.thinned(best)
     return Fitted(best, bound if fit.is_over(best) else high, fit.rooms(best))
 
 
@@ -167,7 +168,7 @@ class _Fit:
 
     @property
     def is_small(self) -> bool:
-        """Whether there is time to press the plan that knows no rooms too."""
+        """Whether there is time to press the plan that knows no rooms too, and to try to do without orders."""
         return len(self.least_of) * STEPS <= PLANS_AT_MOST
 
     def rank(self, plans: Plans) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """Rows read as columns of numbers, without an object for any row: for work that goes over a whole fleet."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -44,6 +44,11 @@ def keys_param(keys: FloatArray) -> str:
     """Return keys as the one parameter `one_of` takes, however many there are."""
     listed = ",".join(map(str, np.asarray(keys, dtype=np.int64).tolist()))
     return f"{{{listed}}}" if connection.vendor == "postgresql" else f"[{listed}]"
+
+
+def keys_of(pks: Iterable[int]) -> FloatArray:
+    """Return keys as an array of numbers, the way columns hold them."""
+    return np.fromiter(pks, dtype=np.float64)
 
 
 def day_number(column: str) -> str:

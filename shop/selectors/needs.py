@@ -7,14 +7,18 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
+import numpy.typing as npt
+from django.db.models import Case, Exists, F, Min, OuterRef, Sum, When
 
 from intervals.due import probability_due_by
-from shop.models import DueLine, Fitting, Job, Product, Vehicle
+from shop.models import CardFigure, DueLine, Fitting, IntervalRule, Job, Product, Unit, Vehicle
 from shop.planning.demand import LITRES_SD_L, JobNeed
+from shop.selectors.column_reading import keys_of
 from shop.selectors.core_inputs import CoreInputs, gather
 from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
 from shop.selectors.fluid_checks import part_of_product
+from shop.selectors.line_columns import gather_columns
 from shop.selectors.seasons import season_ends_on
 
 HOUSE_TURNS_UP_SHARE = 0.95
@@ -27,6 +31,11 @@ LEAST_CHANCE = 0.005
 """Jobs less likely than this within the horizon are left out of the sums."""
 
 DAYS_A_MONTH = 365.25 / 12
+
+IN_WINDOW = ("window open", "due", "late")
+
+UNITS_AT_ONCE = 30_000
+"""Memory stays bounded however large the fleet is."""
 
 
 @dataclass(slots=True)
@@ -53,7 +62,8 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
 
     depot_pks: depots served by one shelf. horizon_days: product → days of jobs an order placed today has to serve.
     """
-    _, candidates = candidates_of(as_of, depot_pks, horizon_days)
+    units = units_to_look_at(as_of, depot_pks, horizon_days)
+    _, candidates = candidates_of(as_of, depot_pks, horizon_days, units)
     likeliest: dict[int, float] = defaultdict(float)
     earliest: dict[int, date] = {}
     for own in candidates:
@@ -62,13 +72,11 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
             likeliest[vehicle_pk] = max(likeliest[vehicle_pk], own.chance_due)
             earliest[vehicle_pk] = min(earliest.get(vehicle_pk, own.needed_on), own.needed_on)
     needs: dict[int, FluidNeed] = defaultdict(FluidNeed)
-    for product in Product.objects.filter(top_ups_l_per_month__gt=0):
-        needs[product.pk].usage_l_per_month = product.top_ups_l_per_month
+    for product_pk, litres in usage_l_per_month(depot_pks).items():
+        needs[product_pk].usage_l_per_month = litres
     for own in candidates:
         need = needs[own.product_pk]
         litres = own.litres
-        if litres is not None and own.cycle_days:
-            need.usage_l_per_month += litres * DAYS_A_MONTH / own.cycle_days
         chance = likeliest[own.vehicle.pk] if own.is_in_window else own.chance_due
         if own.is_put_off or not chance >= LEAST_CHANCE:
             continue
@@ -80,6 +88,59 @@ def needs_of(as_of: date, depot_pks: Collection[int], horizon_days: dict[int, in
         needed_on = earliest[own.vehicle.pk] if own.is_in_window else own.needed_on
         need.jobs.append(_job(own, litres, chance, needed_on))
     return dict(needs)
+
+
+def units_to_look_at(
+    as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]
+) -> npt.NDArray[np.int64]:
+    """Return the units that may have a job within the horizon: of a large fleet few, the others cost no object.
+
+    Taken are those likely enough to fall due, worked out in columns; those of which that cannot be said so; those in
+    their window, as the vehicle may come for another; those booked or begun. depot_pks, horizon_days: as in `needs_of`.
+    """
+    fluid = IntervalRule.objects.filter(subject="fluid", unit_model__product__isnull=False)
+    days_of_rule = {
+        rule_pk: float(horizon_days.get(product_pk, 0))
+        for rule_pk, product_pk in fluid.values_list("pk", "unit_model__product")
+    }
+    fitted = keys_of(Fitting.objects.filter(vehicle__depot__in=depot_pks).values_list("unit", flat=True))
+    found = []
+    for at in range(0, len(fitted), UNITS_AT_ONCE):
+        lines = gather_columns(as_of, fitted[at : at + UNITS_AT_ONCE])
+        days = np.array([days_of_rule.get(int(rule), np.nan) for rule in lines.rule], dtype=np.float64)
+        chances = probability_due_by(lines.distance, lines.hours, lines.time, np.nan_to_num(days))
+        found += [lines.unit[(chances >= LEAST_CHANCE / 2) & np.isfinite(days)], lines.others]
+    in_window = DueLine.objects.filter(vehicle__depot__in=depot_pks, state__in=IN_WINDOW)
+    jobs = Job.objects.filter(vehicle__depot__in=depot_pks, state__in=[*Job.MUST_NOT_MOVE, Job.State.BOOKED])
+    found += [keys_of(rows.values_list("unit", flat=True)) for rows in (in_window, jobs)]
+    return np.unique(np.concatenate(found)).astype(np.int64)
+
+
+def usage_l_per_month(depot_pks: Collection[int]) -> dict[int, float]:
+    """Return product → litres of services and top-ups in an average month at the present use.
+
+    Units of one model take the same litres, unless figures are noted for the unit itself.
+    """
+    usage = dict(Product.objects.filter(top_ups_l_per_month__gt=0).values_list("pk", "top_ups_l_per_month"))
+    figures = CardFigure.objects.filter(unit=OuterRef("unit"))
+    groups = list(
+        DueLine.objects.filter(
+            vehicle__depot__in=depot_pks, rule__subject="fluid", unit__unit_model__product__isnull=False,
+            cycle_days__gt=0,
+        )
+        .order_by()
+        .annotate(by_itself=Case(When(Exists(figures), then=F("unit"))))
+        .values("unit__unit_model", "by_itself")
+        .annotate(a_day=Sum(1.0 / F("cycle_days")), one=Min("unit"))
+    )  # fmt: skip
+    units = Unit.objects.select_related("unit_model__product").in_bulk([group["one"] for group in groups])
+    plans = plans_for_units(list(units.values()), has_parts=False)
+    for group in groups:
+        product, plan = units[group["one"]].unit_model.product, plans[group["one"]]
+        litres = _litres_of(plan, part_of_product(product, plan.figures))
+        if litres is not None:
+            usage[product.pk] = usage.get(product.pk, 0.0) + litres * group["a_day"] * DAYS_A_MONTH
+    return usage
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +158,6 @@ class Candidate:
     plan: UnitPlan
     chance_due: float
     needed_on: date
-    cycle_days: float | None
     is_open: bool
     is_in_window: bool
     is_put_off: bool
@@ -107,8 +167,7 @@ class Candidate:
     @property
     def litres(self) -> float | None:
         """Litres of the product its plan asks to have; None when the plan cannot say."""
-        whole = self.plan.best.total_to_reserve_l if self.plan.best else None
-        return None if whole is None else whole * self.product_part
+        return _litres_of(self.plan, self.product_part)
 
     @property
     def litres_sd(self) -> float:
@@ -128,13 +187,20 @@ class Candidate:
 
 
 def candidates_of(
-    as_of: date, depot_pks: Collection[int], horizon_days: dict[int, int]
+    as_of: date,
+    depot_pks: Collection[int],
+    horizon_days: dict[int, int],
+    units: npt.NDArray[np.int64] | None = None,
 ) -> tuple[CoreInputs, list[Candidate]]:
     """Return the fitted units with a product, and the inputs their lines were worked out from.
 
-    depot_pks, horizon_days: as in `needs_of`.
+    depot_pks, horizon_days: as in `needs_of`. units: only these; None for all.
     """
-    inputs = gather(as_of, Fitting.objects.filter(vehicle__depot__in=depot_pks))
+    fittings = Fitting.objects.filter(vehicle__depot__in=depot_pks)
+    lines_there = DueLine.objects.filter(vehicle__depot__in=depot_pks)
+    if units is not None:
+        fittings, lines_there = (rows.filter(unit__in=units.tolist()) for rows in (fittings, lines_there))
+    inputs = gather(as_of, fittings)
     rows = [
         (row, line, product_pk)
         for row, line in enumerate(inputs.lines)
@@ -145,10 +211,7 @@ def candidates_of(
     for row, _, product_pk in rows:
         days[row] = horizon_days.get(product_pk, 0)
     chances = probability_due_by(inputs.distance, inputs.hours, inputs.time, days)
-    due_lines = {
-        (line.unit_id, line.rule_id): line
-        for line in DueLine.objects.filter(vehicle__depot__in=depot_pks).select_related("vehicle__season")
-    }
+    due_lines = {(line.unit_id, line.rule_id): line for line in lines_there.select_related("vehicle__season")}
     booked = booked_days(as_of, depot_pks)
     units_open = set(
         Job.objects.filter(vehicle__depot__in=depot_pks, state__in=Job.MUST_NOT_MOVE).values_list(
@@ -174,15 +237,19 @@ def candidates_of(
                 plan=plans[line.fitting.unit_id],
                 chance_due=1.0 if is_open or booked_for else float(np.nan_to_num(chances[row])),
                 needed_on=_needed_on(as_of, due_line, booked_for, is_open=is_open),
-                cycle_days=due_line.cycle_days,
                 is_open=is_open,
-                is_in_window=due_line.state in ("window open", "due", "late") and not is_put_off,
+                is_in_window=due_line.state in IN_WINDOW and not is_put_off,
                 is_put_off=is_put_off,
                 put_off_until=_put_off_until(due_line, as_of),
                 product_part=part_of_product(products[product_pk], plans[line.fitting.unit_id].figures),
             )
         )
     return inputs, found
+
+
+def _litres_of(plan: UnitPlan, product_part: float) -> float | None:
+    whole = plan.best.total_to_reserve_l if plan.best else None
+    return None if whole is None else whole * product_part
 
 
 def _job(own: Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:

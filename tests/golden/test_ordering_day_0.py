@@ -2,14 +2,29 @@
 
 import datetime
 import email
+from collections import defaultdict
 from email.policy import default as default_policy
 
+import numpy as np
 import pytest
 from django.conf import settings
 
 from notifications.services.sending import mails_send
 from shop import clock
-from shop.models import Depot, OrderedLine, Person, ProposedLine, Supplier, SupplierOrder
+from shop.models import (
+    CardFigure,
+    Depot,
+    DueLine,
+    Fitting,
+    OrderedLine,
+    Person,
+    Product,
+    ProposedLine,
+    Supplier,
+    SupplierOrder,
+    Unit,
+)
+from shop.selectors import needs
 from shop.selectors.order_draft import draft_checked, order_draft
 from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.selectors.suppliers import punctuality_by_supplier
@@ -98,4 +113,33 @@ def test_a_learned_margin_moves_the_horizon(petra: Person) -> None:
         30,
         10,
         True,
+    )
+
+
+@pytest.mark.parametrize("days", [0, 27, 400])
+def test_looking_only_at_units_that_may_have_a_job_leaves_none_out(
+    depot_run: datetime.date, days: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shelf, horizons = list(Depot.objects.values_list("pk", flat=True)), defaultdict(lambda: days)
+    looked_at = needs.units_to_look_at(depot_run, shelf, horizons)
+    found = needs.needs_of(depot_run, shelf, horizons)
+    every_unit = np.array(Fitting.objects.values_list("unit", flat=True), dtype=np.int64)
+    monkeypatch.setattr(needs, "units_to_look_at", lambda *_: every_unit)
+    assert needs.needs_of(depot_run, shelf, horizons) == found
+    assert 0 < len(looked_at) < len(set(every_unit))
+
+
+def test_usage_is_the_sum_over_all_units(depot_run: datetime.date) -> None:
+    own = Unit.objects.get(code="K02-TB6")
+    CardFigure.objects.create(unit=own, figure="total_fill_l", value=14.0, measured_in="L", source="house")
+    shelf = list(Depot.objects.values_list("pk", flat=True))
+    _, candidates = needs.candidates_of(depot_run, shelf, {})
+    cycles = {line.unit_id: line.cycle_days for line in DueLine.objects.filter(rule__subject="fluid")}
+    usage = dict(Product.objects.values_list("pk", "top_ups_l_per_month"))
+    for one in candidates:
+        if one.litres is not None and cycles[one.plan.unit.pk]:
+            usage[one.product_pk] += one.litres * needs.DAYS_A_MONTH / cycles[one.plan.unit.pk]
+    assert len({one.litres for one in candidates if one.product_pk == own.unit_model.product_id}) > 1
+    assert needs.usage_l_per_month(shelf) == pytest.approx(
+        {pk: litres for pk, litres in usage.items() if litres}
     )
