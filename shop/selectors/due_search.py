@@ -1,10 +1,13 @@
 """Narrowing the due list: by state, depot, overlay, kind of unit, words, and what falls due soon."""
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, TextField
+from django.core.exceptions import EmptyResultSet
+from django.db import connection
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from shop import clock
@@ -21,6 +24,8 @@ FALLS_DUE_SOON = f"falls due within {SOON_DAYS} days"
 OFF_THE_ROAD = "off the road"
 MISSED = "missed bookings"
 ONLY = [FALLS_DUE_SOON, OFF_THE_ROAD, MISSED]
+COUNTED_UP_TO = 1_000
+"""More lines of one state than this are not counted: nobody reads them one by one, and a count takes a look at each."""
 IN_THE_BAY = [
     Job.State.IN_BAY,
     Job.State.EMPTY,
@@ -58,12 +63,26 @@ class DueChoices:
 
 
 @dataclass(frozen=True, slots=True)
+class Counted:
+    """How many lines there are; with `is_more`, more than that."""
+
+    number: int
+    is_more: bool = False
+
+    @classmethod
+    def together(cls, parts: Iterable["Counted"]) -> "Counted":
+        """Return how many several parts are together."""
+        parts = list(parts)
+        return cls(sum(part.number for part in parts), any(part.is_more for part in parts))
+
+
+@dataclass(frozen=True, slots=True)
 class DueFound:
     """The lines found in working order, how many each way of showing would give, and how many this one gives."""
 
     lines: QuerySet[DueLine]
-    counts: Mapping[str, int]
-    total: int
+    counts: Mapping[str, Counted]
+    total: Counted
 
 
 def due_choices(person: Person) -> DueChoices:
@@ -96,22 +115,56 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
         lines = lines.filter(
             Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
         )
-    counts = _counts(lines)
+    counts = _counts(lines, is_narrowed=search != DueSearch(show=search.show))
     if search.show == NEEDS_ACTION:
         lines = needs_action(lines)
     elif search.show in STATES:
         lines = lines.filter(state=search.show)
-    return DueFound(in_working_order(lines), counts, counts.get(search.show, counts[EVERYTHING]))
+    return DueFound(in_working_order(lines), counts, counts[search.show])
 
 
-def _counts(lines: QuerySet[DueLine]) -> dict[str, int]:
-    """Count the lines of each way of showing them, in one query."""
-    counts = dict.fromkeys([*STATES, NEEDS_ACTION], 0)
-    rows = lines.order_by().values_list("state", "must_not_move").annotate(Count("pk"))
-    for state, must_not_move, count in rows:
-        counts[state] += count
-        counts[NEEDS_ACTION] += count if state != "not yet" or must_not_move else 0
-    return counts | {EVERYTHING: sum(counts[state] for state in STATES)}
+def _counts(lines: QuerySet[DueLine], *, is_narrowed: bool) -> dict[str, Counted]:
+    """Count the lines of each way of showing them, each state up to a limit.
+
+    What is narrowed may be few among many: looked through once, it is counted in full where it ends in time.
+    """
+    try:
+        sql, params = lines.order_by().values_list("state", "must_not_move").query.sql_with_params()
+    except EmptyResultSet:
+        return _by_showing(dict.fromkeys(STATES, Counted(0)), Counted(0))
+    found = f"({sql}) as found"
+    if is_narrowed:
+        most = COUNTED_UP_TO * len(STATES)
+        some = f"(select * from {found} limit {most + 1}) as few"
+        rows = _fetched(f"select state, must_not_move, count(*) from {some} group by 1, 2", params)
+        if sum(count for _, _, count in rows) <= most:
+            return _by_showing(
+                {state: Counted(sum(row[2] for row in rows if row[0] == state)) for state in STATES},
+                Counted(sum(count for state, moves_not, count in rows if state == "not yet" and moves_not)),
+            )
+    wanted = [f"state = '{state}'" for state in STATES] + ["state = 'not yet' and must_not_move"]
+    limited = [
+        f"(select count(*) from (select 1 from {found} where {condition} limit {COUNTED_UP_TO + 1}) as few)"
+        for condition in wanted
+    ]
+    (row,) = _fetched(f"select {', '.join(limited)}", params * len(wanted))
+    counted = [Counted(min(count, COUNTED_UP_TO), count > COUNTED_UP_TO) for count in row]
+    return _by_showing(dict(zip(STATES, counted, strict=False)), counted[-1])
+
+
+def _by_showing(by_state: dict[str, Counted], held_still: Counted) -> dict[str, Counted]:
+    """Return the counts of all ways of showing. held_still: lines that are not yet due but must not move."""
+    others = [count for state, count in by_state.items() if state != "not yet"]
+    return by_state | {
+        NEEDS_ACTION: Counted.together([*others, held_still]),
+        EVERYTHING: Counted.together(by_state.values()),
+    }
+
+
+def _fetched(sql: str, params: tuple[object, ...]) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        return cursor.fetchall()
 
 
 def with_overlay(lines: QuerySet[DueLine], overlay: str) -> QuerySet[DueLine]:

@@ -57,17 +57,19 @@ class _Column:
 class KeysetOrder:
     """Rows in an order, fetched page by page; the order must end in a unique column."""
 
-    def __init__(self, rows: QuerySet[Any], split: int = 0) -> None:
+    def __init__(self, rows: QuerySet[Any], split: int = 0, fields: Sequence[str] = ()) -> None:
         """Take the rows in their order.
 
         split: how many leading columns are gone through one value after the other, each with a query of its own where
-        a page reaches beyond it; for an index whose columns do not all run the same way.
+        a page reaches beyond it; for an index whose columns do not all run the same way. fields: what to read of a row,
+        as a named tuple; without any it is an object of its model.
         """
         keys = [_order_key(order) for order in rows.query.order_by or ("pk",)]
         names = [f"key_{at}" for at, _ in enumerate(keys)]
         self._split = split
         self._columns = [_Column(name, key, _empties(rows, key)) for name, key in zip(names, keys, strict=True)]
-        self._rows = rows.annotate(**{name: key.expression for name, key in zip(names, keys, strict=True)})
+        rows = rows.annotate(**{name: key.expression for name, key in zip(names, keys, strict=True)})
+        self._rows = rows.values_list(*fields, *names, named=True) if fields else rows
 
     def after(self, place: Place | None, size: int) -> list[Any]:
         """Return the next rows after a place, or the first ones; `size` of them at most."""

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from shop.templatetags.show import day, day_range, mark, run, share, slug
+from shop.templatetags.show import day, day_range, mark, number, run, share, slug
 
 register = template.Library()
 
@@ -28,6 +28,12 @@ def state(line: Any, waiting: str = "") -> SafeString:
             )
         )
     return mark_safe("".join(words))
+
+
+@register.simple_tag
+def counted(count: Any) -> str:
+    """Write how many lines there are, or that there are more than were counted."""
+    return f"{'more than ' if count.is_more else ''}{number(count.number)}"
 
 
 @register.simple_tag
