@@ -10,6 +10,13 @@ def depots_of(person: Person) -> QuerySet[Depot]:
     return Depot.objects.all() if person.is_superuser else person.depots.all()
 
 
+def depots_seen(person: Person) -> list[Depot]:
+    """Return the same, read once for a person: each request has its own."""
+    if not hasattr(person, "_depots_seen"):
+        person._depots_seen = list(depots_of(person))
+    return person._depots_seen
+
+
 def vehicles_of(person: Person) -> QuerySet[Vehicle]:
     """Return the vehicles of the person's depots."""
     return Vehicle.objects.filter(depot__in=depots_of(person)).select_related("depot")

@@ -2,26 +2,27 @@
 
 import datetime
 from collections import namedtuple
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import QuerySet
 
-from shop.models import DueLine
+from shop.models import Depot, DueLine
+from shop.selectors.column_reading import one_of
 from shop.selectors.due import SPLIT_ORDER
 from shop.selectors.due_today import explained
 from shop.selectors.keyset import KeysetOrder, Place
+from shop.selectors.line_records import keys_of, read_rows
 
 SHOWN = (
     "pk", "unit_id", "rule_id", "state", "overlays", "must_not_move", "due_on", "due_low_on", "due_high_on", "book_by",
     "due_clock",
 )  # fmt: skip
-BESIDE = (
-    "vehicle__number", "vehicle__name", "vehicle__depot__name", "vehicle__depot__time_zone", "unit__code",
-    "unit__unit_model__kind", "rule__subject",
-)  # fmt: skip
+VEHICLE = ("vehicle__number", "vehicle__name", "vehicle__depot_id")
+UNIT = {"id": "u.id", "code": "u.code", "kind": "m.kind"}
+RULE = {"id": "r.id", "subject": "r.subject"}
 
-Depot = namedtuple("Depot", "name time_zone")
 Vehicle = namedtuple("Vehicle", "number name depot")
 Unit = namedtuple("Unit", "code unit_model")
 UnitModel = namedtuple("UnitModel", "kind")
@@ -71,37 +72,57 @@ class DuePage:
     next: Beside | None
 
 
-def due_page(lines: QuerySet[DueLine], size: int, beside: Beside | None = None) -> DuePage:
-    """Return a page of lines in working order, brought to today; one query or a few, on any page.
+def due_page(
+    lines: QuerySet[DueLine], depots: Iterable[Depot], size: int, beside: Beside | None = None
+) -> DuePage:
+    """Return a page of lines in working order, brought to today; a handful of queries, on any page.
 
-    lines: in working order. size: lines on a page. beside: the first page without it.
+    What all lines share is read beside them, not joined to each: to plan a long join takes longer than to run it.
+
+    lines: in working order. depots: all that the lines are of. size: lines on a page. beside: the first page without.
     """
-    order = KeysetOrder(lines, SPLIT_ORDER, (*SHOWN, *BESIDE))
+    order = KeysetOrder(lines, SPLIT_ORDER, (*SHOWN, *VEHICLE))
     if beside is not None and beside.is_back:
         rows = order.before(beside.place, size + 1)
         if len(rows) > size:
-            return _page(order, rows[1:], max(beside.number - size, 1), has_next=True)
+            return _page(order, depots, rows[1:], max(beside.number - size, 1), has_next=True)
         beside = None
     rows = order.after(beside.place if beside else None, size + 1)
-    return _page(order, rows[:size], beside.number if beside else 0, has_next=len(rows) > size)
+    return _page(order, depots, rows[:size], beside.number if beside else 0, has_next=len(rows) > size)
 
 
-def _page(order: KeysetOrder, rows: list[Any], number: int, *, has_next: bool) -> DuePage:
+def _page(
+    order: KeysetOrder, depots: Iterable[Depot], rows: list[Any], number: int, *, has_next: bool
+) -> DuePage:
     has_previous = number > 0 and bool(rows)
     return DuePage(
-        lines=explained([_shown(row) for row in rows]),
+        lines=explained(_shown(rows, depots)),
         number=number,
         previous=Beside(order.place_of(rows[0]), number, is_back=True) if has_previous else None,
         next=Beside(order.place_of(rows[-1]), number + len(rows)) if has_next else None,
     )
 
 
-def _shown(row: Any) -> LineShown:
-    at = len(SHOWN)
-    number, name, depot, time_zone, code, kind, subject = row[at : at + len(BESIDE)]
-    return LineShown(
-        *row[:at],
-        vehicle=Vehicle(number, name, Depot(depot, time_zone)),
-        unit=Unit(code, UnitModel(kind)),
-        rule=Rule(subject),
+def _shown(rows: list[Any], depots: Iterable[Depot]) -> list[LineShown]:
+    units = read_rows(
+        UNIT,
+        f"from shop_unit u join shop_unitmodel m on m.id = u.unit_model_id where {one_of('u.id')}",
+        [keys_of({row.unit_id for row in rows})],
     )
+    rules = read_rows(
+        RULE,
+        f"from shop_intervalrule r where {one_of('r.id')}",
+        [keys_of({row.rule_id for row in rows})],
+    )
+    depot_by = {depot.pk: depot for depot in depots}
+    unit_by = {pk: Unit(code, UnitModel(kind)) for pk, code, kind in units}
+    rule_by = {pk: Rule(subject) for pk, subject in rules}
+    return [
+        LineShown(
+            *row[: len(SHOWN)],
+            vehicle=Vehicle(row.vehicle__number, row.vehicle__name, depot_by[row.vehicle__depot_id]),
+            unit=unit_by[row.unit_id],
+            rule=rule_by[row.rule_id],
+        )
+        for row in rows
+    ]

@@ -13,7 +13,7 @@ from django.db.models.functions import Cast
 from shop import clock
 from shop.models import Depot, DueLine, Job, Person, UnitModel
 from shop.models.due import STATES
-from shop.selectors.access import depots_of, due_lines_of
+from shop.selectors.access import depots_seen, due_lines_of
 from shop.selectors.due import OVERLAYS, in_working_order, needs_action
 
 SOON_DAYS = 14
@@ -87,7 +87,7 @@ class DueFound:
 
 def due_choices(person: Person) -> DueChoices:
     """Return what a person can filter by."""
-    return DueChoices(SHOWN, list(depots_of(person)), OVERLAYS, list(UnitModel.Kind.values), ONLY)
+    return DueChoices(SHOWN, depots_seen(person), OVERLAYS, list(UnitModel.Kind.values), ONLY)
 
 
 def due_find(person: Person, search: DueSearch) -> DueFound:
@@ -108,7 +108,7 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
             | Q(rule__subject__icontains=word)
         )
     if search.only == FALLS_DUE_SOON:
-        lines = falls_due_soon(lines, list(depots_of(person)))
+        lines = falls_due_soon(lines, depots_seen(person))
     elif search.only == OFF_THE_ROAD:
         lines = lines.filter(Exists(Job.objects.filter(vehicle=OuterRef("vehicle"), state__in=IN_THE_BAY)))
     elif search.only == MISSED:

@@ -31,7 +31,13 @@ def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLi
 def _explain(lines: list[DueLine], day: date) -> None:
     inputs = gather_records(day, {line.unit_id for line in lines})
     result = compute_due(
-        day, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+        day,
+        inputs.distance,
+        inputs.hours,
+        inputs.time,
+        inputs.opens_share,
+        inputs.closes_share,
+        has_range=False,  # the stored one is shown
     )
     rows = {(own.fitting.unit_id, own.rule.pk): row for row, own in enumerate(inputs.lines)}
     for line in lines:

@@ -85,12 +85,12 @@ def gather_records(as_of: date, unit_pks: Collection[int]) -> CoreInputs:
 
 
 def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
-    rows = _rows(
+    rows = read_rows(
         FITTED,
         "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
         "join shop_depot p on p.id = v.depot_id where f.removed_on is null "
         f"and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')} order by v.number, f.id",
-        [as_of.isoformat(), _keys(unit_pks)],
+        [as_of.isoformat(), keys_of(unit_pks)],
     )
     at = list(FITTED).index
     seasons = Season.objects.in_bulk({row[at("season_id")] for row in rows} - {None})
@@ -108,18 +108,18 @@ def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
 
 
 def _versions(as_of: date, model_pks: Collection[int]) -> dict[tuple[int, str], list[tuple[Any, Any]]]:
-    rows = _rows(
+    rows = read_rows(
         VERSION,
         "from shop_ruleversion r join shop_intervalrule i on i.id = r.rule_id "
         f"where r.applies_from <= %s and {one_of('i.unit_model_id')} order by r.applies_from",
-        [as_of.isoformat(), _keys(model_pks)],
+        [as_of.isoformat(), keys_of(model_pks)],
     )
     return in_force_by_kind(Version(*row, Rule(row[0], *row[-3:])) for row in rows)
 
 
 def _last_services(unit_pks: Collection[int]) -> dict[tuple[int, str], Last]:
     found = {}
-    for row in _rows(LAST, f"from shop_lastservice l where {one_of('l.unit_id')}", [_keys(unit_pks)]):
+    for row in read_rows(LAST, f"from shop_lastservice l where {one_of('l.unit_id')}", [keys_of(unit_pks)]):
         last = Last(*row)
         found[last.unit_id, last.subject] = last._replace(
             done_on=_day(last.done_on),
@@ -136,10 +136,10 @@ def _meters(
 
     What is kept of a meter's use serves, unless nothing is or it goes beyond the day: then the readings are read.
     """
-    rows = _rows(
+    rows = read_rows(
         METER,
         f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
-        [_keys(vehicle_pks)],
+        [keys_of(vehicle_pks)],
     )
     meters = [MeterRow(*row) for row in rows]
     today, usage, to_read = as_of.toordinal(), {}, []
@@ -159,13 +159,15 @@ def _meters(
     return {(meter.vehicle_id, meter.kind): meter for meter in meters}, usage
 
 
-def _rows(columns: Mapping[str, str], rest: str, params: Sequence[object]) -> list[tuple[Any, ...]]:
+def read_rows(columns: Mapping[str, str], rest: str, params: Sequence[object]) -> list[tuple[Any, ...]]:
+    """Return rows as the database gives them. columns: name → SQL. rest: the statement from FROM on."""
     with connection.cursor() as cursor:
         cursor.execute(f"select {', '.join(columns.values())} {rest}", params)
         return cursor.fetchall()
 
 
-def _keys(pks: Collection[int]) -> str:
+def keys_of(pks: Collection[int]) -> str:
+    """Return keys as the one parameter `one_of` takes."""
     return keys_param(np.array(list(pks), dtype=np.int64))
 
 

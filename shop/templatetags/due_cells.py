@@ -4,15 +4,16 @@ Made as text, not as templates in templates: a list has fifty of each.
 """
 
 from functools import cache
+from html import escape
 from typing import Any
 from urllib.parse import quote
 
 from django import template
 from django.urls import reverse
-from django.utils.html import escape, format_html
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
-from shop.templatetags.show import day, day_range, mark, number, run, share, slug
+from shop.templatetags.show import day, day_range, mark, number, run, share, slug, unbroken
 
 register = template.Library()
 
@@ -27,7 +28,7 @@ def state(line: Any, waiting: str = "") -> SafeString:
                 '<span class="overlay is-waiting">{}{}</span>', mark("waiting for fluid"), waiting
             )
         )
-    return mark_safe("".join(words))
+    return SafeString("".join(words))
 
 
 @register.simple_tag
@@ -37,16 +38,24 @@ def counted(count: Any) -> str:
 
 
 @register.simple_tag
-def row_class(line: Any) -> str:
-    """Name the classes of a line's row in a table."""
-    return f"is-{slug(line.state)}{' is-must-not-move' if line.must_not_move else ''}"
+def due_row(row: Any) -> SafeString:
+    """Write a line as a row of the due list."""
+    line = row.line
+    held_still = " is-must-not-move" if line.must_not_move else ""
+    return SafeString(
+        f'<tr class="is-{slug(line.state)}{held_still}">\n'
+        f'<td class="cell-state">{state(line, row.waiting)}</td>\n'
+        f'<th scope="row" class="cell-vehicle">{_vehicle_and_place(line)}</th>\n'
+        f'<td class="cell-unit">{unit_and_subject(line)}</td>\n'
+        f'<td class="cell-far">{how_far(row)}</td>\n'
+        f'<td class="cell-when">{when(row)}</td>\n'
+        f'<td class="cell-why">{escape(unbroken(line.sentence))}</td>\n</tr>'
+    )
 
 
-@register.simple_tag
-def vehicle_and_place(line: Any) -> SafeString:
-    """Write a line's vehicle, with a link to it, and where it belongs."""
+def _vehicle_and_place(line: Any) -> str:
     vehicle = line.vehicle
-    return mark_safe(
+    return (
         f'<a href="{_address("vehicle", vehicle.number)}"><strong>{escape(vehicle.number)}</strong></a> '
         f'<span>{escape(vehicle.name)}, <span class="place">{escape(vehicle.depot.name)}</span></span>'
     )
@@ -57,7 +66,7 @@ def unit_and_subject(line: Any) -> SafeString:
     """Write a line's unit, with a link to it, its kind, and what is due when that is not the fluid."""
     unit, subject = line.unit, line.rule.subject
     more = "" if subject == "fluid" else f", {escape(subject)}"
-    return mark_safe(
+    return SafeString(
         f'<a href="{_address("unit", unit.code)}">{escape(unit.code)}</a> '
         f"<span>{escape(unit.unit_model.kind)}{more}</span>"
     )
@@ -68,13 +77,13 @@ def how_far(row: Any) -> SafeString:
     """Draw a line's service window and write how much of its interval is used and what is left of it."""
     line, clock = row.line, row.deciding
     if line.used_share is None:
-        return mark_safe(f'{_gauge(row)}<span class="how-far">cannot say</span>')
+        return SafeString(f'{_gauge(row)}<span class="how-far">cannot say</span>')
     rest = ""
     if clock is not None and clock.left is not None:
         rest = f", {escape(run(clock.left, clock.unit))} left"
     elif clock is not None and clock.over is not None:
         rest = f", {escape(run(clock.over, clock.unit))} over"
-    return mark_safe(
+    return SafeString(
         f'{_gauge(row)}<span class="how-far"><strong>{share(line.used_share)}</strong>{rest}</span>'
     )
 
@@ -94,7 +103,7 @@ def when(row: Any) -> SafeString:
         is_to_book = line.book_by and line.state == "window open" and not row.is_past
         book = f", book by {day(line.book_by, row.today)}" if is_to_book else ""
         words.append(f'<span class="clock">{escape(row.clock_words)}{book}</span>')
-    return mark_safe(" ".join(words))
+    return SafeString(" ".join(words))
 
 
 def _gauge(row: Any) -> str:

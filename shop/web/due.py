@@ -38,7 +38,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
     search = _search(request, choices)
     found = due_find(request.user, search)
     beside = _beside(request)
-    page = due_page(found.lines, ROWS_PER_PAGE, beside)
+    page = due_page(found.lines, choices.depots, ROWS_PER_PAGE, beside)
     kept = _kept(search)
     waiting = units_waiting(request.user, lines_coming(request.user))
     first = _first_number(page, found.total)
