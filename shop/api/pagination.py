@@ -36,9 +36,7 @@ class Cursor(BasePagination):
         order = KeysetOrder(queryset, getattr(view, "split", 0))
         size = self._size()
         rows = order.after(self._after(), size + 1)
-        self.next_cursor = (
-            place_text(order.place_of(rows[size - 1]), self.salt) if len(rows) > size else None
-        )
+        self.next_cursor = place_text(order.place_of(rows[size - 1]), self.salt) if len(rows) > size else None
         return rows[:size]
 
     def get_paginated_response(self, data: list[Any]) -> Response:
@@ -112,4 +110,3 @@ class Cursor(BasePagination):
         if self.next_cursor is None:
             return None
         return replace_query_param(self.request.build_absolute_uri(), CURSOR, self.next_cursor)
-

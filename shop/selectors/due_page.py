@@ -12,13 +12,14 @@ from shop.models import Depot, DueLine
 from shop.selectors.column_reading import one_of
 from shop.selectors.due import SPLIT_ORDER
 from shop.selectors.due_today import explained
-from shop.selectors.keyset import KeysetOrder, Place
+from shop.selectors.keyset import KeysetOrder, Place, place_read, place_text
 from shop.selectors.line_records import keys_of, read_rows
 
 SHOWN = (
     "pk", "unit_id", "rule_id", "state", "overlays", "must_not_move", "due_on", "due_low_on", "due_high_on", "book_by",
     "due_clock",
 )  # fmt: skip
+SALT = "page of the due list"
 VEHICLE = ("vehicle__number", "vehicle__name", "vehicle__depot_id")
 UNIT = {"id": "u.id", "code": "u.code", "kind": "m.kind"}
 RULE = {"id": "r.id", "subject": "r.subject"}
@@ -60,6 +61,21 @@ class Beside:
     place: Place
     number: int
     is_back: bool = False
+
+    @property
+    def text(self) -> str:
+        """The same as text for an address, signed; which way it goes is not in it."""
+        return place_text([self.number, *self.place], SALT)
+
+    @classmethod
+    def read(cls, text: str, *, is_back: bool) -> "Beside":
+        """Return where a page goes on from its text.
+
+        Raises:
+            django.core.signing.BadSignature: no page gave that text.
+        """
+        number, *place = place_read(text, SALT)
+        return cls(place, number, is_back)
 
 
 @dataclass(frozen=True, slots=True)

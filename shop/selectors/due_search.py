@@ -1,11 +1,10 @@
 """Narrowing the due list: by state, depot, overlay, kind of unit, words, and what falls due soon."""
 
 import datetime
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from django.core.exceptions import EmptyResultSet
 from django.db import connection
 from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
@@ -26,6 +25,7 @@ MISSED = "missed bookings"
 ONLY = [FALLS_DUE_SOON, OFF_THE_ROAD, MISSED]
 COUNTED_UP_TO = 1_000
 """More lines of one state than this are not counted: nobody reads them one by one, and a count takes a look at each."""
+FEW = COUNTED_UP_TO * len(STATES)
 IN_THE_BAY = [
     Job.State.IN_BAY,
     Job.State.EMPTY,
@@ -115,7 +115,14 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
         lines = lines.filter(
             Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
         )
-    counts = _counts(lines, is_narrowed=search != DueSearch(show=search.show))
+    counts = None
+    if search != DueSearch(show=search.show):
+        # Few among many are looked for once: counted in full, and shown by their keys.
+        rows = list(lines.order_by().values_list("pk", "state", "must_not_move")[: FEW + 1])
+        if len(rows) <= FEW:
+            counts = _counted_rows(rows)
+            lines = due_lines_of(person).filter(pk__in=[row[0] for row in rows])
+    counts = counts or _counted(lines)
     if search.show == NEEDS_ACTION:
         lines = needs_action(lines)
     elif search.show in STATES:
@@ -123,33 +130,26 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
     return DueFound(in_working_order(lines), counts, counts[search.show])
 
 
-def _counts(lines: QuerySet[DueLine], *, is_narrowed: bool) -> dict[str, Counted]:
-    """Count the lines of each way of showing them, each state up to a limit.
-
-    What is narrowed may be few among many: looked through once, it is counted in full where it ends in time.
-    """
-    try:
-        sql, params = lines.order_by().values_list("state", "must_not_move").query.sql_with_params()
-    except EmptyResultSet:
-        return _by_showing(dict.fromkeys(STATES, Counted(0)), Counted(0))
-    found = f"({sql}) as found"
-    if is_narrowed:
-        most = COUNTED_UP_TO * len(STATES)
-        some = f"(select * from {found} limit {most + 1}) as few"
-        rows = _fetched(f"select state, must_not_move, count(*) from {some} group by 1, 2", params)
-        if sum(count for _, _, count in rows) <= most:
-            return _by_showing(
-                {state: Counted(sum(row[2] for row in rows if row[0] == state)) for state in STATES},
-                Counted(sum(count for state, moves_not, count in rows if state == "not yet" and moves_not)),
-            )
+def _counted(lines: QuerySet[DueLine]) -> dict[str, Counted]:
+    """Count the lines of each way of showing them, each state up to a limit, in one query."""
+    sql, params = lines.order_by().values_list("state", "must_not_move").query.sql_with_params()
     wanted = [f"state = '{state}'" for state in STATES] + ["state = 'not yet' and must_not_move"]
     limited = [
-        f"(select count(*) from (select 1 from {found} where {condition} limit {COUNTED_UP_TO + 1}) as few)"
+        f"(select count(*) from (select 1 from ({sql}) as found where {condition} limit {COUNTED_UP_TO + 1}) as few)"
         for condition in wanted
     ]
-    (row,) = _fetched(f"select {', '.join(limited)}", params * len(wanted))
+    with connection.cursor() as cursor:
+        cursor.execute(f"select {', '.join(limited)}", params * len(wanted))
+        row = cursor.fetchone()
     counted = [Counted(min(count, COUNTED_UP_TO), count > COUNTED_UP_TO) for count in row]
     return _by_showing(dict(zip(STATES, counted, strict=False)), counted[-1])
+
+
+def _counted_rows(rows: list[tuple[int, str, bool]]) -> dict[str, Counted]:
+    """Count the same where all lines are at hand, by key, state and whether they must not move."""
+    by_state = Counter(state for _, state, _ in rows)
+    held_still = sum(state == "not yet" and must_not_move for _, state, must_not_move in rows)
+    return _by_showing({state: Counted(by_state[state]) for state in STATES}, Counted(held_still))
 
 
 def _by_showing(by_state: dict[str, Counted], held_still: Counted) -> dict[str, Counted]:
@@ -159,12 +159,6 @@ def _by_showing(by_state: dict[str, Counted], held_still: Counted) -> dict[str, 
         NEEDS_ACTION: Counted.together([*others, held_still]),
         EVERYTHING: Counted.together(by_state.values()),
     }
-
-
-def _fetched(sql: str, params: tuple[object, ...]) -> list[tuple[Any, ...]]:
-    with connection.cursor() as cursor:
-        cursor.execute(sql, params)
-        return cursor.fetchall()
 
 
 def with_overlay(lines: QuerySet[DueLine], overlay: str) -> QuerySet[DueLine]:

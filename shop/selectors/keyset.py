@@ -67,7 +67,9 @@ class KeysetOrder:
         keys = [_order_key(order) for order in rows.query.order_by or ("pk",)]
         names = [f"key_{at}" for at, _ in enumerate(keys)]
         self._split = split
-        self._columns = [_Column(name, key, _empties(rows, key)) for name, key in zip(names, keys, strict=True)]
+        self._columns = [
+            _Column(name, key, _empties(rows, key)) for name, key in zip(names, keys, strict=True)
+        ]
         rows = rows.annotate(**{name: key.expression for name, key in zip(names, keys, strict=True)})
         self._rows = rows.values_list(*fields, *names, named=True) if fields else rows
 

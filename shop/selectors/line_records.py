@@ -33,8 +33,8 @@ FITTED = {
 }
 LAST = _columns(
     "l",
-    "unit_id subject done_on unit_km unit_h age_km age_h age_days is_age_assumed run_limit_km run_limit_h run_limit_days "
-    "age_severity_km age_severity_h scheduled_on scheduled_unit_km scheduled_unit_h fresh_share",
+    "unit_id subject done_on unit_km unit_h age_km age_h age_days is_age_assumed run_limit_km run_limit_h "
+    "run_limit_days age_severity_km age_severity_h scheduled_on scheduled_unit_km scheduled_unit_h fresh_share",
 )
 VERSION = _columns(
     "r",
@@ -61,7 +61,8 @@ def gather_records(as_of: date, unit_pks: Collection[int]) -> CoreInputs:
     fitted = _fitted(as_of, unit_pks)
     versions = _versions(as_of, {row.unit_model_id for row in fitted})
     last = _last_services(unit_pks)
-    severities = severities_of(as_of, [row.unit_id for row in fitted if row.has_severity])
+    severe = [row.unit_id for row in fitted if row.has_severity]
+    severities = severities_of(as_of, severe) if severe else {}
     meters, usage = _meters(as_of, {row.vehicle_id for row in fitted})
     lines = []
     for row in fitted:
@@ -93,7 +94,8 @@ def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
         [as_of.isoformat(), keys_of(unit_pks)],
     )
     at = list(FITTED).index
-    seasons = Season.objects.in_bulk({row[at("season_id")] for row in rows} - {None})
+    season_pks = {row[at("season_id")] for row in rows} - {None}
+    seasons = Season.objects.in_bulk(season_pks) if season_pks else {}
     found = []
     for row in rows:
         vehicle = Vehicle(

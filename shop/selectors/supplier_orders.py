@@ -48,12 +48,15 @@ class UnitWaiting:
         return f"waiting for fluid, {was}expected {day.day}\u00a0{day:%b}{year}"
 
 
-def lines_coming(person: Person) -> list[OrderedLine]:
-    """Return what is on the way to the shelves that serve a person's depots."""
+def lines_coming(
+    person: Person, beside: Sequence[str] = ("depot", "product", "supplier", "order")
+) -> list[OrderedLine]:
+    """Return what is on the way to the shelves that serve a person's depots, in one query.
+
+    beside: what is read with each; `units_waiting` needs its order alone.
+    """
     shelves = {depot.stores_at_id or depot.pk for depot in depots_seen(person)}
-    lines = OrderedLine.objects.filter(depot__in=shelves, is_open=True).select_related(
-        "depot", "product", "supplier", "order"
-    )
+    lines = OrderedLine.objects.filter(depot__in=shelves, is_open=True).select_related(*beside)
     return [line for line in lines.order_by("expected_on", "pk") if line.outstanding_l > 0]
 
 

@@ -24,9 +24,7 @@ def state(line: Any, waiting: str = "") -> SafeString:
     words = [_word("state", line.state), *(_word("overlay", overlay) for overlay in line.overlays)]
     if waiting:
         words.append(
-            format_html(
-                '<span class="overlay is-waiting">{}{}</span>', mark("waiting for fluid"), waiting
-            )
+            format_html('<span class="overlay is-waiting">{}{}</span>', mark("waiting for fluid"), waiting)
         )
     return SafeString("".join(words))
 

@@ -15,13 +15,11 @@ from django_htmx.http import push_url
 from shop.selectors.due_page import Beside, DuePage, due_page
 from shop.selectors.due_search import SHOWN, Counted, DueChoices, DueSearch, due_choices, due_find
 from shop.selectors.due_today import explained
-from shop.selectors.keyset import place_read, place_text
 from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
 
 ROWS_PER_PAGE = 50
-PAGE = "page of the due list"
 AFTER, BEFORE = "after", "before"
 CSV_HEADER = [
     "vehicle", "vehicle_name", "depot", "unit", "unit_model", "subject", "state", "overlays", "used_share", "clock",
@@ -40,7 +38,7 @@ def due_list(request: HttpRequest) -> HttpResponse:
     beside = _beside(request)
     page = due_page(found.lines, choices.depots, ROWS_PER_PAGE, beside)
     kept = _kept(search)
-    waiting = units_waiting(request.user, lines_coming(request.user))
+    waiting = units_waiting(request.user, lines_coming(request.user, beside=["order"]))
     first = _first_number(page, found.total)
     context = {
         "search": search,
@@ -109,16 +107,14 @@ def _beside(request: HttpRequest) -> Beside | None:
     """Read from the address beside which line the page begins or ends; what we never gave is the first page."""
     for name in (AFTER, BEFORE):
         with suppress(signing.BadSignature):
-            number, *place = place_read(request.GET.get(name, ""), PAGE)
-            return Beside(place, number, is_back=name == BEFORE)
+            return Beside.read(request.GET.get(name, ""), is_back=name == BEFORE)
     return None
 
 
 def _page(beside: Beside | None) -> list[tuple[str, str]]:
     if beside is None:
         return []
-    text = place_text([beside.number, *beside.place], PAGE)
-    return [(BEFORE if beside.is_back else AFTER, text)]
+    return [(BEFORE if beside.is_back else AFTER, beside.text)]
 
 
 def _first_number(page: DuePage, total: Counted) -> int:
