@@ -23,7 +23,7 @@ DAY = datetime.date(2026, 3, 2)
 NIGHT_SHARE = 0.02
 LOOKS = 5
 ROWS = 50
-FIRST_PAGE = "/due?show=everything"
+HEALTH, FIRST_PAGE = "/api/v1/health", "/due?show=everything"
 GOALS = {
     "postgresql": {
         "full run, nothing to write": 0.7,
@@ -87,11 +87,10 @@ def measure(vehicles: int) -> dict[str, Any]:
         lambda: _lines(depot, days=1),
     )
     stage("the same night again", "incremental run of the night", lambda: _lines(depot, days=1))
-    deep = f"{FIRST_PAGE}&after={_after(ROWS * 999)}"
     # The first look loads routes and templates, which is no part of any page.
-    for looked_at in (None, "/api/v1/health"), (person, FIRST_PAGE), (person, deep):
-        _look(*looked_at)
-    stage("a page without rows", "", lambda: _look(None, "/api/v1/health"))
+    deep = f"{FIRST_PAGE}&after={_after(ROWS * 999)}"
+    [_look(who, address) for who, address in ((None, HEALTH), (person, FIRST_PAGE), (person, deep))]
+    stage("a page without rows", "", lambda: _look(None, HEALTH))
     stage("due list, first 50", "a page without rows", lambda: _look(person, FIRST_PAGE))
     stage("due list, page 1,000", "due list, first 50", lambda: _look(person, deep))
     peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -21,7 +21,8 @@ register = template.Library()
 @register.simple_tag
 def state(line: Any, waiting: str = "") -> SafeString:
     """Write the state of a line with all that lies over it. waiting: what its job waits for, in words."""
-    words = [_word("state", line.state), *(_word("overlay", overlay) for overlay in line.overlays)]
+    overlays = getattr(line, "overlays", ())  # a line as of another day has none
+    words = [_word("state", line.state), *(_word("overlay", overlay) for overlay in overlays)]
     if waiting:
         words.append(
             format_html('<span class="overlay is-waiting">{}{}</span>', mark("waiting for fluid"), waiting)
