@@ -10,7 +10,7 @@ from shop.api.base import Scoped
 from shop.api.filters import DueFilters
 from shop.api.serializers.due import DueRow
 from shop.selectors.access import due_lines_of
-from shop.selectors.due import in_working_order
+from shop.selectors.due import SPLIT_ORDER, in_working_order
 from shop.selectors.due_today import explained
 
 
@@ -19,6 +19,7 @@ class DueList(Scoped, ListAPIView):
     """What falls due in your depots, in working order: what must not move first, then the latest."""
 
     rows = due_lines_of
+    split = SPLIT_ORDER
     serializer_class = DueRow
     filterset_class = DueFilters
 

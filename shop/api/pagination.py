@@ -1,11 +1,9 @@
 """Cursor paging over whatever order a selector gave: fast on any page, stable while rows are added."""
 
-import datetime
-from collections.abc import Sequence
 from typing import Any
 
 from django.core import signing
-from django.db.models import F, OrderBy, Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework.exceptions import ValidationError
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
@@ -13,15 +11,16 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
+from shop.selectors.keyset import KeysetOrder, Place, place_read, place_text
+
 CURSOR = "cursor"
 PAGE_SIZE = "page_size"
 
 
 class Cursor(BasePagination):
-    """Pages by the place of the last row shown, compared on every column of the order.
+    """Pages by the place of the last row shown, compared on every column of the order, which ends in a unique one.
 
-    The order must end in a unique column. Columns named plainly are never null; of those given as expressions
-    the empty ones come last.
+    A view whose index needs it names `split`, as `KeysetOrder` takes it.
     """
 
     page_size = 50
@@ -34,15 +33,10 @@ class Cursor(BasePagination):
         """Return the rows after the cursor, at most one page of them."""
         self.request = request
         self.salt = f"cursor of {type(view).__name__}"
-        keys = [_order_key(order) for order in queryset.query.order_by or ("pk",)]
-        names = [f"key_{place}" for place in range(len(keys))]
-        queryset = queryset.annotate(**{name: key.expression for name, key in zip(names, keys, strict=True)})
-        after = self._after()
-        if after is not None:
-            queryset = queryset.filter(_beyond(names, keys, after))
+        order = KeysetOrder(queryset, getattr(view, "split", 0))
         size = self._size()
-        rows = list(queryset.order_by(*keys)[: size + 1])
-        self.next_cursor = self._mark(rows[size - 1], names) if len(rows) > size else None
+        rows = order.after(self._after(), size + 1)
+        self.next_cursor = place_text(order.place_of(rows[size - 1]), self.salt) if len(rows) > size else None
         return rows[:size]
 
     def get_paginated_response(self, data: list[Any]) -> Response:
@@ -101,49 +95,18 @@ class Cursor(BasePagination):
             )
         return int(text)
 
-    def _after(self) -> list[Any] | None:
+    def _after(self) -> Place | None:
         text = self.request.query_params.get(CURSOR)
         if text is None:
             return None
         try:
-            values: list[Any] = signing.loads(text, salt=self.salt)
+            return place_read(text, self.salt)
         except signing.BadSignature as error:
             raise ValidationError(
                 {CURSOR: ["This list never gave that cursor; start without one and follow “next”."]}
             ) from error
-        return values
-
-    def _mark(self, row: Any, names: Sequence[str]) -> str:
-        values = [getattr(row, name) for name in names]
-        plain = [value.isoformat() if isinstance(value, datetime.date) else value for value in values]
-        return signing.dumps(plain, salt=self.salt, compress=True)
 
     def _next_address(self) -> str | None:
         if self.next_cursor is None:
             return None
         return replace_query_param(self.request.build_absolute_uri(), CURSOR, self.next_cursor)
-
-
-def _order_key(order: str | OrderBy | Any) -> OrderBy:
-    """Turn a name or expression of an order into an OrderBy that says where empty values go."""
-    if isinstance(order, str):
-        name = order.removeprefix("-")
-        return OrderBy(F(name), descending=order.startswith("-"))
-    key = order.copy() if isinstance(order, OrderBy) else OrderBy(order)
-    key.nulls_first, key.nulls_last = None, True
-    return key
-
-
-def _beyond(names: Sequence[str], keys: Sequence[OrderBy], after: Sequence[Any]) -> Q:
-    """Build the condition “further on than these values”: equal on some first keys, beyond on the next."""
-    beyond, same = Q(pk__in=[]), Q()
-    for name, key, value in zip(names, keys, after, strict=True):
-        if value is None:
-            same &= Q((f"{name}__isnull", True))
-            continue
-        step = Q((f"{name}__{'lt' if key.descending else 'gt'}", value))
-        if key.nulls_last:
-            step |= Q((f"{name}__isnull", True))
-        beyond |= same & step
-        same &= Q((name, value))
-    return beyond

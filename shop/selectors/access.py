@@ -10,6 +10,13 @@ def depots_of(person: Person) -> QuerySet[Depot]:
     return Depot.objects.all() if person.is_superuser else person.depots.all()
 
 
+def depots_seen(person: Person) -> list[Depot]:
+    """Return the same, read once for a person: each request has its own."""
+    if not hasattr(person, "_depots_seen"):
+        person._depots_seen = list(depots_of(person))
+    return person._depots_seen
+
+
 def vehicles_of(person: Person) -> QuerySet[Vehicle]:
     """Return the vehicles of the person's depots."""
     return Vehicle.objects.filter(depot__in=depots_of(person)).select_related("depot")
@@ -26,9 +33,8 @@ def units_of(person: Person) -> QuerySet[Unit]:
 
 def due_lines_of(person: Person) -> QuerySet[DueLine]:
     """Return the due lines of the person's depots with all a row shows."""
-    return DueLine.objects.filter(vehicle__depot__in=depots_of(person)).select_related(
-        "vehicle__depot", "unit__unit_model__product", "rule"
-    )
+    lines = DueLine.objects.select_related("vehicle__depot", "unit__unit_model__product", "rule")
+    return lines if person.is_superuser else lines.filter(vehicle__depot__in=depots_of(person))
 
 
 def readings_of(person: Person) -> QuerySet[Reading]:

@@ -68,9 +68,14 @@ def gather(as_of: date, fittings: QuerySet[Fitting]) -> CoreInputs:
         .order_by("vehicle__number", "pk")
     )
     lines = _lines(as_of, fitted)
+    meters = [meter for line in lines for meter in (line.odometer, line.hour_meter) if meter]
+    return inputs_of(as_of, lines, usage_of(meters, as_of))
+
+
+def inputs_of(as_of: date, lines: list[Line], usage: dict[int, tuple[float, ...]]) -> CoreInputs:
+    """Return the arrays of lines. usage: per key of a meter, the fields of `Usage`."""
     odometers = [line.odometer for line in lines]
     hour_meters = [line.hour_meter for line in lines]
-    usage = usage_of([meter for meter in (*odometers, *hour_meters) if meter], as_of)
     distance_rows, hours_rows = _usage_rows(odometers, usage), _usage_rows(hour_meters, usage)
     return _inputs(
         as_of,
@@ -158,13 +163,15 @@ def versions_in_force(
     as_of: date, model_pks: Collection[int]
 ) -> dict[tuple[int, str], list[tuple[IntervalRule, RuleVersion]]]:
     """Return the rules in force per unit model and kind of vehicle; a kind's own rule beats the general one."""
-    in_force: dict[int, RuleVersion] = {}
-    for version in (
-        RuleVersion.objects.filter(rule__unit_model__in=model_pks, applies_from__lte=as_of)
-        .select_related("rule")
-        .order_by("applies_from")
-    ):
-        in_force[version.rule_id] = version
+    begun = RuleVersion.objects.filter(rule__unit_model__in=model_pks, applies_from__lte=as_of)
+    return in_force_by_kind(begun.select_related("rule").order_by("applies_from"))
+
+
+def in_force_by_kind(
+    begun: Iterable[RuleVersion],
+) -> dict[tuple[int, str], list[tuple[IntervalRule, RuleVersion]]]:
+    """Return the same from the versions that have begun, the oldest first."""
+    in_force = {version.rule_id: version for version in begun}
     by_model: dict[int, list[RuleVersion]] = defaultdict(list)
     for version in in_force.values():
         by_model[version.rule.unit_model_id].append(version)

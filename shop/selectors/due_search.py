@@ -1,16 +1,18 @@
 """Narrowing the due list: by state, depot, overlay, kind of unit, words, and what falls due soon."""
 
 import datetime
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, TextField
+from django.db import connection
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from shop import clock
 from shop.models import Depot, DueLine, Job, Person, UnitModel
 from shop.models.due import STATES
-from shop.selectors.access import depots_of, due_lines_of
+from shop.selectors.access import depots_seen, due_lines_of
 from shop.selectors.due import OVERLAYS, in_working_order, needs_action
 
 SOON_DAYS = 14
@@ -21,6 +23,9 @@ FALLS_DUE_SOON = f"falls due within {SOON_DAYS} days"
 OFF_THE_ROAD = "off the road"
 MISSED = "missed bookings"
 ONLY = [FALLS_DUE_SOON, OFF_THE_ROAD, MISSED]
+COUNTED_UP_TO = 1_000
+"""More lines of one state than this are not counted: nobody reads them one by one, and a count takes a look at each."""
+FEW = COUNTED_UP_TO * len(STATES)
 IN_THE_BAY = [
     Job.State.IN_BAY,
     Job.State.EMPTY,
@@ -58,17 +63,31 @@ class DueChoices:
 
 
 @dataclass(frozen=True, slots=True)
+class Counted:
+    """How many lines there are; with `is_more`, more than that."""
+
+    number: int
+    is_more: bool = False
+
+    @classmethod
+    def together(cls, parts: Iterable["Counted"]) -> "Counted":
+        """Return how many several parts are together."""
+        parts = list(parts)
+        return cls(sum(part.number for part in parts), any(part.is_more for part in parts))
+
+
+@dataclass(frozen=True, slots=True)
 class DueFound:
     """The lines found in working order, how many each way of showing would give, and how many this one gives."""
 
     lines: QuerySet[DueLine]
-    counts: Mapping[str, int]
-    total: int
+    counts: Mapping[str, Counted]
+    total: Counted
 
 
 def due_choices(person: Person) -> DueChoices:
     """Return what a person can filter by."""
-    return DueChoices(SHOWN, list(depots_of(person)), OVERLAYS, list(UnitModel.Kind.values), ONLY)
+    return DueChoices(SHOWN, depots_seen(person), OVERLAYS, list(UnitModel.Kind.values), ONLY)
 
 
 def due_find(person: Person, search: DueSearch) -> DueFound:
@@ -89,29 +108,57 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
             | Q(rule__subject__icontains=word)
         )
     if search.only == FALLS_DUE_SOON:
-        lines = falls_due_soon(lines, list(depots_of(person)))
+        lines = falls_due_soon(lines, depots_seen(person))
     elif search.only == OFF_THE_ROAD:
         lines = lines.filter(Exists(Job.objects.filter(vehicle=OuterRef("vehicle"), state__in=IN_THE_BAY)))
     elif search.only == MISSED:
         lines = lines.filter(
             Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
         )
-    counts = _counts(lines)
+    counts = None
+    if search != DueSearch(show=search.show):
+        # Few among many are looked for once: counted in full, and shown by their keys.
+        rows = list(lines.order_by().values_list("pk", "state", "must_not_move")[: FEW + 1])
+        if len(rows) <= FEW:
+            counts = _counted_rows(rows)
+            lines = due_lines_of(person).filter(pk__in=[row[0] for row in rows])
+    counts = counts or _counted(lines)
     if search.show == NEEDS_ACTION:
         lines = needs_action(lines)
     elif search.show in STATES:
         lines = lines.filter(state=search.show)
-    return DueFound(in_working_order(lines), counts, counts.get(search.show, counts[EVERYTHING]))
+    return DueFound(in_working_order(lines), counts, counts[search.show])
 
 
-def _counts(lines: QuerySet[DueLine]) -> dict[str, int]:
-    """Count the lines of each way of showing them, in one query."""
-    counts = dict.fromkeys([*STATES, NEEDS_ACTION], 0)
-    rows = lines.order_by().values_list("state", "must_not_move").annotate(Count("pk"))
-    for state, must_not_move, count in rows:
-        counts[state] += count
-        counts[NEEDS_ACTION] += count if state != "not yet" or must_not_move else 0
-    return counts | {EVERYTHING: sum(counts[state] for state in STATES)}
+def _counted(lines: QuerySet[DueLine]) -> dict[str, Counted]:
+    """Count the lines of each way of showing them, each state up to a limit, in one query."""
+    sql, params = lines.order_by().values_list("state", "must_not_move").query.sql_with_params()
+    wanted = [f"state = '{state}'" for state in STATES] + ["state = 'not yet' and must_not_move"]
+    limited = [
+        f"(select count(*) from (select 1 from ({sql}) as found where {condition} limit {COUNTED_UP_TO + 1}) as few)"
+        for condition in wanted
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute(f"select {', '.join(limited)}", params * len(wanted))
+        row = cursor.fetchone()
+    counted = [Counted(min(count, COUNTED_UP_TO), count > COUNTED_UP_TO) for count in row]
+    return _by_showing(dict(zip(STATES, counted, strict=False)), counted[-1])
+
+
+def _counted_rows(rows: list[tuple[int, str, bool]]) -> dict[str, Counted]:
+    """Count the same where all lines are at hand, by key, state and whether they must not move."""
+    by_state = Counter(state for _, state, _ in rows)
+    held_still = sum(state == "not yet" and must_not_move for _, state, must_not_move in rows)
+    return _by_showing({state: Counted(by_state[state]) for state in STATES}, Counted(held_still))
+
+
+def _by_showing(by_state: dict[str, Counted], held_still: Counted) -> dict[str, Counted]:
+    """Return the counts of all ways of showing. held_still: lines that are not yet due but must not move."""
+    others = [count for state, count in by_state.items() if state != "not yet"]
+    return by_state | {
+        NEEDS_ACTION: Counted.together([*others, held_still]),
+        EVERYTHING: Counted.together(by_state.values()),
+    }
 
 
 def with_overlay(lines: QuerySet[DueLine], overlay: str) -> QuerySet[DueLine]:

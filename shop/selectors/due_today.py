@@ -6,9 +6,9 @@ from datetime import date
 
 from intervals.due import compute_due
 from shop import clock
-from shop.models import DueLine, Fitting
-from shop.selectors.core_inputs import gather
+from shop.models import DueLine
 from shop.selectors.due_facts import words_of
+from shop.selectors.line_records import gather_records
 
 
 def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLine]:
@@ -29,9 +29,15 @@ def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLi
 
 
 def _explain(lines: list[DueLine], day: date) -> None:
-    inputs = gather(day, Fitting.objects.filter(unit__in={line.unit_id for line in lines}))
+    inputs = gather_records(day, {line.unit_id for line in lines})
     result = compute_due(
-        day, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
+        day,
+        inputs.distance,
+        inputs.hours,
+        inputs.time,
+        inputs.opens_share,
+        inputs.closes_share,
+        has_range=False,  # the stored one is shown
     )
     rows = {(own.fitting.unit_id, own.rule.pk): row for row, own in enumerate(inputs.lines)}
     for line in lines:

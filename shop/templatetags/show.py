@@ -5,6 +5,7 @@ import math
 import re
 import zoneinfo
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from django import template
@@ -14,7 +15,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from intervals.quantities import from_l
 from shop import clock
-from shop.selectors.access import depots_of
+from shop.selectors.access import depots_seen
 
 register = template.Library()
 
@@ -43,6 +44,7 @@ MARKS = {
 
 
 @register.simple_tag
+@cache
 def mark(state: str) -> SafeString:
     """Draw the mark of a state or overlay; its word always stands beside it, so it is silent to screen readers."""
     drawing = MARKS.get(state, MARKS["cannot say"])
@@ -223,7 +225,7 @@ def here(context: Context, name: str) -> SafeString:
 @register.inclusion_tag("shop/_day_shown.html")
 def day_shown(person: Any) -> dict[str, Any]:
     """Show the depots a person sees and the day the pages stand on."""
-    depots = list(depots_of(person))
+    depots = depots_seen(person)
     days = sorted({clock.today(depot.time_zone) for depot in depots})
     return {"depots": depots, "days": days, "is_pinned": clock.is_pinned()}
 

@@ -1,9 +1,10 @@
 """The due list: in working order, narrowed by filters that live in the address."""
 
+from contextlib import suppress
 from urllib.parse import urlencode
 
 from django.contrib.auth.decorators import login_required
-from django.core.paginator import Paginator
+from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -11,13 +12,15 @@ from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import push_url
 
-from shop.selectors.due_search import SHOWN, DueChoices, DueSearch, due_choices, due_find
+from shop.selectors.due_page import Beside, DuePage, due_page
+from shop.selectors.due_search import SHOWN, Counted, DueChoices, DueSearch, due_choices, due_find
 from shop.selectors.due_today import explained
 from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
 
 ROWS_PER_PAGE = 50
+AFTER, BEFORE = "after", "before"
 CSV_HEADER = [
     "vehicle", "vehicle_name", "depot", "unit", "unit_model", "subject", "state", "overlays", "used_share", "clock",
     "opens_on", "due_on", "due_low_on", "due_high_on", "late_on", "book_by", "why",
@@ -32,23 +35,28 @@ def due_list(request: HttpRequest) -> HttpResponse:
     choices = due_choices(request.user)
     search = _search(request, choices)
     found = due_find(request.user, search)
-    paginator = Paginator(found.lines, ROWS_PER_PAGE)
-    paginator.count = found.total
-    page = paginator.get_page(request.GET.get("page"))
+    beside = _beside(request)
+    page = due_page(found.lines, choices.depots, ROWS_PER_PAGE, beside)
     kept = _kept(search)
-    waiting = units_waiting(request.user, lines_coming(request.user))
+    waiting = units_waiting(request.user, lines_coming(request.user, beside=["order"]))
+    first = _first_number(page, found.total)
     context = {
         "search": search,
         "choices": choices,
+        "total": found.total,
         "shown": [(show, found.counts[show]) for show in choices.shown],
         "page": page,
-        "rows": due_rows(explained(page.object_list), waiting),
+        "first": first,
+        "last": first + len(page.lines) - 1,
+        "previous": page.previous and _address("due", kept + _page(page.previous)),
+        "next": page.next and _address("due", kept + _page(page.next)),
+        "rows": due_rows(page.lines, waiting),
         "kept": kept,
         "csv_address": _address("due_csv", kept),
     }
     if request.htmx and not request.htmx.history_restore_request:
         response = render(request, "shop/_due_found.html", context)
-        return push_url(response, _address("due", kept + _page(page.number)))
+        return push_url(response, _address("due", kept + _page(beside)))
     return render(request, "shop/due.html", context)
 
 
@@ -95,8 +103,29 @@ def _kept(search: DueSearch) -> list[tuple[str, str]]:
     ]
 
 
-def _page(number: int) -> list[tuple[str, str]]:
-    return [("page", str(number))] if number > 1 else []
+def _beside(request: HttpRequest) -> Beside | None:
+    """Read from the address beside which line the page begins or ends; what we never gave is the first page."""
+    for name in (AFTER, BEFORE):
+        with suppress(signing.BadSignature):
+            return Beside.read(request.GET.get(name, ""), is_back=name == BEFORE)
+    return None
+
+
+def _page(beside: Beside | None) -> list[tuple[str, str]]:
+    if beside is None:
+        return []
+    return [(BEFORE if beside.is_back else AFTER, beside.text)]
+
+
+def _first_number(page: DuePage, total: Counted) -> int:
+    """Return the number of a page's first line, from 1; lines may have come and gone since the page before.
+
+    Numbers never go beyond a total that is known, and the last page ends with it.
+    """
+    is_beyond = page.next is None or page.number + len(page.lines) > total.number
+    if is_beyond and not total.is_more:
+        return max(total.number - len(page.lines), 0) + 1
+    return page.number + 1
 
 
 def _address(name: str, query: list[tuple[str, str]]) -> str:

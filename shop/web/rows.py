@@ -13,7 +13,7 @@ CLOCK_WORDS = {"distance": "by distance", "hours": "by hours", "time": "by time"
 
 @dataclass(frozen=True, slots=True)
 class ClockRow:
-    """One clock of a line with its scale."""
+    """One clock of a line with its scale; its window opens and is late at these shares of the interval."""
 
     name: str
     used: float | None
@@ -27,8 +27,14 @@ class ClockRow:
     due_on: datetime.date | None
     left: float | None
     over: float | None
-    picture: Gauge
+    opens_share: float
+    late_share: float
     is_deciding: bool
+
+    @property
+    def picture(self) -> Gauge:
+        """Its service window on a wide scale."""
+        return strip(self.share, self.opens_share, self.late_share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +105,7 @@ def _clock_row(item: Mapping[str, Any], deciding: str) -> ClockRow:
         due_on=datetime.date.fromisoformat(item["due_on"]) if item.get("due_on") else None,
         left=limit - used if is_known and used <= limit else None,
         over=used - limit if is_known and used > limit else None,
-        picture=strip(item.get("share"), item.get("opens_share", 0.9), item.get("late_share", 1.1)),
+        opens_share=item.get("opens_share", 0.9),
+        late_share=item.get("late_share", 1.1),
         is_deciding=item["clock"] == deciding,
     )

@@ -1,10 +1,14 @@
 """The due list: working order, filters in the address, rows alone for a filter changed in place."""
 
 import csv
+import html
 import io
 import re
 
+import pytest
+
 from shop.models import DueLine
+from shop.selectors import due_search
 from shop.web import due as due_page
 
 
@@ -71,12 +75,110 @@ def test_going_back_brings_the_whole_page(foreman):
     assert "<html" in foreman.get("/due?show=late", headers=headers).content.decode()
 
 
+def link(answer, rel: str) -> str | None:
+    found = re.search(rf'rel="{rel}" href="([^"]+)"', answer.content.decode())
+    return found and html.unescape(found[1])
+
+
+def span(answer) -> str:
+    """Return the words between the links to other pages."""
+    return re.search(r"<span>(\d.*? of .*?)</span>", answer.content.decode())[1]
+
+
 def test_pages_keep_the_filters(foreman, monkeypatch):
     monkeypatch.setattr(due_page, "ROWS_PER_PAGE", 2)
     first = foreman.get("/due?text=K")
     assert numbers(first) == ["K02", "K08"]
-    assert "?text=K&amp;page=2" in first.content.decode()
-    assert numbers(foreman.get("/due?text=K&page=2")) == ["K01", "K40"]
+    assert link(first, "next").startswith("/due?text=K&after=")
+    assert numbers(foreman.get(link(first, "next"))) == ["K01", "K40"]
+
+
+@pytest.mark.parametrize("query", ["show=everything", "show=everything&text=-TB6", ""])
+def test_forth_and_back_every_line_comes_once(foreman, yard, monkeypatch, query):
+    for step in range(9):
+        yard.add(f"L{step:02}", 57_000 + 900 * step)
+    yard.run()
+    (whole,) = [numbers(foreman.get(f"/due?{query}"))]
+    monkeypatch.setattr(due_page, "ROWS_PER_PAGE", 3)
+    pages = [foreman.get(f"/due?{query}")]
+    while address := link(pages[-1], "next"):
+        pages.append(foreman.get(address))
+    assert [number for page in pages for number in numbers(page)] == whole
+    assert link(pages[0], "prev") is None
+    starts = range(1, len(whole) + 1, 3)
+    assert [span(page) for page in pages] == [
+        f"{start}–{min(start + 2, len(whole))} of {len(whole)}" for start in starts
+    ]
+    back = [foreman.get(link(pages[-1], "prev"))]
+    while address := link(back[-1], "prev"):
+        back.append(foreman.get(address))
+    assert [numbers(page) for page in reversed(back)] == [numbers(page) for page in pages[:-1]]
+    assert [span(page) for page in reversed(back)] == [span(page) for page in pages[:-1]]
+
+
+def test_a_page_stays_where_it_is_while_lines_come_and_go(foreman, yard, monkeypatch):
+    monkeypatch.setattr(due_page, "ROWS_PER_PAGE", 2)
+    first = foreman.get("/due?show=everything")
+    assert numbers(first) == ["K02", "K08"]
+    DueLine.objects.filter(vehicle__number="K08").delete()
+    DueLine.objects.filter(vehicle__number="K13").update(must_not_move=True)
+    second = foreman.get(link(first, "next"))
+    assert numbers(second) == ["K01", "K40"]
+    assert span(second) == "3–4 of 4"
+    assert numbers(foreman.get(link(second, "prev"))) == ["K13", "K02"]
+
+
+def test_a_place_we_never_gave_is_the_first_page(foreman, monkeypatch):
+    monkeypatch.setattr(due_page, "ROWS_PER_PAGE", 2)
+    for query in ("after=x", "before=W10:x:y", "after=%00", "page=3"):
+        assert numbers(foreman.get(f"/due?{query}")) == ["K02", "K08"]
+
+
+def test_a_page_reached_in_place_moves_the_address_to_itself(foreman, monkeypatch):
+    monkeypatch.setattr(due_page, "ROWS_PER_PAGE", 2)
+    address = link(foreman.get("/due?text=K"), "next")
+    answer = foreman.get(address, headers={"HX-Request": "true"})
+    assert numbers(foreman.get(answer["HX-Push-Url"])) == numbers(answer) == ["K01", "K40"]
+
+
+def test_few_lines_are_counted_and_many_are_told_to_be_more(foreman, yard, monkeypatch):
+    for step in range(4):
+        yard.add(f"QX{step}", 10_000)
+    yard.run()
+    page = foreman.get("/due?show=everything").content.decode()
+    assert '<p role="status">9 lines' in page
+    assert "<span>not yet 5</span>" in page
+    monkeypatch.setattr(due_search, "COUNTED_UP_TO", 3)
+    page = foreman.get("/due?show=everything").content.decode()
+    assert '<p role="status">more than 7 lines' in page
+    assert "<span>not yet more than 3</span>" in page
+    assert "<span>late 1</span>" in page
+    assert '<p role="status">4 lines' in foreman.get("/due").content.decode()
+    narrowed = foreman.get("/due?show=not+yet&text=QX").content.decode()
+    assert '<p role="status">4 lines' in narrowed
+    monkeypatch.setattr(due_search, "FEW", 3)
+    narrowed = foreman.get("/due?show=not+yet&text=QX").content.decode()
+    assert '<p role="status">more than 3 lines' in narrowed
+    assert numbers(foreman.get("/due?show=not+yet&text=QX")) == ["QX0", "QX1", "QX2", "QX3"]
+
+
+def test_a_line_that_is_not_yet_due_but_must_not_move_counts_as_needing_action(foreman, monkeypatch):
+    DueLine.objects.filter(vehicle__number="K13").update(must_not_move=True, overlays=["must not move"])
+    for query in ("", "?text=K"):
+        answer = foreman.get(f"/due{query}")
+        assert '<p role="status">5 lines' in answer.content.decode()
+        assert numbers(answer)[0] == "K13"
+
+
+def test_names_and_codes_are_written_safely_into_cells_and_links(foreman, yard):
+    vehicle = yard.line("K02").vehicle
+    vehicle.number, vehicle.name = "K 2?<b>", "<i>&"
+    vehicle.save()
+    page = foreman.get("/due?show=late").content.decode()
+    assert 'href="/vehicles/K%202%3F%3Cb%3E"><strong>K 2?&lt;b&gt;</strong>' in page
+    assert "&lt;i&gt;&amp;" in page
+    assert "<i>" not in page
+    assert foreman.get("/vehicles/K%202%3F%3Cb%3E").status_code == 200
 
 
 def test_the_csv_file_holds_what_the_filters_keep_and_runs_nothing(foreman, yard):
