@@ -83,7 +83,7 @@ def _booked(request: HttpRequest, item: Any, given: dict[str, Any]) -> str:
 def _item_page(request: HttpRequest, item: Any, form: MoveForm, status: int = 200) -> HttpResponse:
     item.refresh_from_db()
     movements = look.movements_of(request.user).filter(item=item)[: look.NEWEST_MOVEMENTS]
-    context = {"item": item, "form": form, "movements": movements}
+    context = {"item": item, "shown_item": look.item_shown(item), "form": form, "movements": movements}
     return render(request, "shop/stock_item.html", context, status=status)
 
 

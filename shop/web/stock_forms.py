@@ -16,9 +16,21 @@ class MoveForm(PlainForm):
 
     what = forms.ChoiceField(label="What happened")
     litres = amount_field("How much", "L")
-    label = forms.CharField(label="Label of the can", max_length=40, required=False)
-    to = forms.ModelChoiceField(None, label="To", required=False, empty_label="choose a shelf")
-    note = forms.CharField(label="Why", max_length=200, required=False)
+    label = forms.CharField(
+        label="Label of the can",
+        max_length=40,
+        required=False,
+        help_text="Only for what is poured into a can.",
+    )
+    to = forms.ModelChoiceField(
+        None, label="To", required=False, empty_label="choose a shelf", help_text="Only for what is moved."
+    )
+    note = forms.CharField(
+        label="Why",
+        max_length=200,
+        required=False,
+        help_text="Asked for a write-off and a count that differs.",
+    )
 
     def __init__(self, *args: Any, shelves: QuerySet[Any], item: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
