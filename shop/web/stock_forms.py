@@ -66,6 +66,14 @@ class BatchForm(PlainForm):
 class GoodsInForm(PlainForm):
     """Packs that arrived: the order they belong to, the fluid, and a few rows of equal packs."""
 
+    code = forms.CharField(
+        label="Scan a pack",
+        max_length=120,
+        required=False,
+        help_text="Batch, use-by and size come from a GS1 code; any other code is taken as the batch. Each scan is one "
+        "pack; nothing is booked by it.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
+    )
     order = forms.ModelChoiceField(None, label="Order", required=False, empty_label="without an order")
     product = forms.ModelChoiceField(
         None, label="Fluid as printed on the pack", empty_label="choose the fluid"

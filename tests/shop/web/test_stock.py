@@ -3,6 +3,7 @@
 import csv
 import datetime
 import io
+import re
 
 import pytest
 from openpyxl import load_workbook
@@ -140,6 +141,42 @@ def test_goods_in_by_form(foreman, item):
     assert foreman.post("/goods-in", {**given, "batch_1": ""}).status_code == 422
     assert foreman.post("/goods-in", given).status_code == 302
     assert StockItem.objects.get(batch="B8").on_shelf_l == 40.0
+
+
+def test_a_scan_fills_a_row_and_books_nothing(foreman, item):
+    form = {"order": "", "product": item.product_id, "shelf": item.depot_id, "is_seal_whole_1": "on"}
+    code = "(01)04150000021126(3150)000020(17)310131(10)B8"
+    page = text_of(foreman.post("/goods-in", form | {"code": code}))
+    for name, value in (
+        ("batch_1", "B8"),
+        ("use_by_1", "2031-01-31"),
+        ("pack_size_l_1", "20"),
+        ("count_1", "1"),
+    ):
+        assert re.search(rf'name="{name}" value="{value}"', page), name
+    filled = form | {"batch_1": "B8", "use_by_1": "2031-01-31", "pack_size_l_1": "20", "count_1": "1"}
+    again = text_of(foreman.post("/goods-in", filled | {"code": code}))
+    assert "Packs 1: 2 of batch B8." in again
+    assert "Packs 2: 1 of batch B9." in text_of(foreman.post("/goods-in", filled | {"code": "B9"}))
+    full = filled | {f"batch_{row}": f"X{row}" for row in range(1, 5)}
+    refused = foreman.post("/goods-in", full | {"code": "B9"})
+    assert (refused.status_code, "book these in first" in text_of(refused)) == (422, True)
+    assert not StockMovement.objects.filter(reason="goods in").exists()
+    assert foreman.post("/goods-in", filled).status_code == 302
+    assert StockItem.objects.get(batch="B8").on_shelf_l == 20.0
+
+
+def test_an_expected_delivery_begins_with_the_packs_ordered(foreman, item):
+    line = OrderedLine.objects.create(
+        depot=item.depot, product=item.product, supplier=SupplierFactory(), litres=40, ordered_on=TODAY,
+        expected_on=TODAY, packs=[{"count": 2, "printed": "20 L", "size_l": 20.0, "price": "84.00"}],
+    )  # fmt: skip
+    page = text_of(foreman.get(f"/goods-in?order={line.pk}"))
+    assert re.search(r'name="pack_size_l_1" value="20"', page)
+    assert re.search(r'name="count_1" value="2"', page)
+    line.received_l = 20
+    line.save()
+    assert not re.search(r'name="count_1" value="2"', text_of(foreman.get(f"/goods-in?order={line.pk}")))
 
 
 def test_a_batch_is_set_aside_by_form_and_the_label_warns(foreman, item):
