@@ -127,7 +127,9 @@ def test_what_a_writer_killed_halfway_left_is_tidied_away(mail_folder: Path) -> 
     assert sorted(path.name for path in mail_folder.iterdir()) == [other.name, "2026-03-02_ines0_daily.eml"]
 
 
-def test_two_that_write_the_same_mail_leave_it_whole(mail_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_that_write_the_same_mail_leave_it_whole(
+    mail_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     mail = a_mail()
     mails_send()
     (file,) = mail_folder.iterdir()
