@@ -35,6 +35,17 @@ class StockList(Scoped, ListAPIView):
     filterset_class = StockFilters
 
 
+class StockSums(APIView):
+    """What of each product is there, and what of it is free."""
+
+    permission_classes = (IsAuthenticated,)
+
+    @extend_schema(tags=["stock"], summary="Stock by product", responses=shapes.StockSums(many=True))
+    def get(self, request: Request) -> Response:
+        """Return each product on each shelf that serves your depots, its sums apart."""
+        return Response(shapes.StockSums(look.stock_of(request.user), many=True).data)
+
+
 @extend_schema(tags=["stock"])
 class MovementList(Scoped, ListAPIView):
     """The stock ledger; rows are only ever added."""

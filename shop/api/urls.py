@@ -138,6 +138,7 @@ urlpatterns = [
     path("supplier-orders/<name:number>/order.csv", supplier_orders.OrderCsv.as_view(), name="order-csv"),
     path("suppliers/<name:code>", supplier_orders.SupplierOne.as_view(), name="supplier"),
     path("stock", stock.StockList.as_view(), name="stock"),
+    path("stock-sums", stock.StockSums.as_view(), name="stock-sums"),
     path("stock-movements", stock.MovementList.as_view(), name="stock-movements"),
     path("goods-in", stock.GoodsIn.as_view(), name="goods-in"),
     path("batches/<name:product>/<name:batch>", stock.Batch.as_view(), name="batch"),

@@ -118,6 +118,10 @@ def plan_lots(ahead: LitresAhead, offers: Sequence[Offer]) -> LotPlan | None:
     return LotSizing(ahead, offers).best([offer.order_cost for offer in offers])
 
 
+SUMS_AT_ONCE = 65_536
+"""Sums worked out in one go; half a megabyte, so that a processor keeps them beside it."""
+
+
 class LotSizing:
     """The tables of one fluid, worked out once and then asked for plans under different costs of an order."""
 
@@ -285,13 +289,16 @@ class LotSizing:
 
 def _cheapest(within: FloatArray, prices: FloatArray, rows: slice, least: int) -> tuple[IntArray, FloatArray]:
     """Return for each state in `rows` the lot that is cheapest with all that follows, and that cost."""
-    reach = len(prices) - rows.start
+    reach, count = len(prices) - rows.start, rows.stop - rows.start
     ahead = np.concatenate([within[rows.start :], np.full(reach, inf)])
     # Row r of the view is what follows from state r on; as_strided, because the checked view costs more than the sums.
     step = ahead.strides[0]
-    windows = np.lib.stride_tricks.as_strided(
-        ahead, (rows.stop - rows.start, reach), (step, step), writeable=False
-    )
-    costs = windows[:, least:] + prices[least:reach]
-    lots = costs.argmin(axis=1)
-    return lots + least, costs[np.arange(len(lots)), lots]
+    windows = np.lib.stride_tricks.as_strided(ahead, (count, reach), (step, step), writeable=False)
+    lots, cost = np.empty(count, dtype=np.int64), np.empty(count)
+    at_once = max(1, SUMS_AT_ONCE // (reach - least))
+    for first in range(0, count, at_once):
+        block = slice(first, first + at_once)
+        costs = windows[block, least:] + prices[least:reach]
+        lots[block] = own = costs.argmin(axis=1)
+        cost[block] = costs[np.arange(len(own)), own]
+    return lots + least, cost

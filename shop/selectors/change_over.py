@@ -85,6 +85,11 @@ def change_plan(person: Person, old: Product, new: Product, hoses_l: float | Non
     return replace(plan, steps=steps_of(plan), sentence=_told(plan, len(able)))
 
 
+def looks_until(as_of: date) -> date:
+    """Return the last day whose jobs a plan looks at."""
+    return add_months(as_of, 12 * YEARS_AHEAD)
+
+
 def _check(old: Product, new: Product, hoses_l: float | None) -> None:
     if old.pk == new.pk:
         text = f"{old.code} cannot be replaced by itself; choose another product."
@@ -137,7 +142,7 @@ def _fills(use: UnitUse, old: Product, as_of: date) -> list[NextFill]:
     if not use.fills_per_year:
         return [NextFill(use.unit.code, day, litres)]
     every = timedelta(days=max(1, round(DAYS_A_YEAR / use.fills_per_year)))
-    end = min(add_months(as_of, 12 * YEARS_AHEAD), use.leaves_on or date.max)
+    end = min(looks_until(as_of), use.leaves_on or date.max)
     fills = []
     while day <= end:
         fills.append(NextFill(use.unit.code, day, litres))
@@ -177,7 +182,7 @@ def _left(shelf: _Shelf, as_of: date) -> list[LotLeft]:
                 "set aside in quarantine" if item.is_quarantined else "past its use-by or opened life today"
             )
             left.append(LotLeft(depot, item.label, item.on_shelf_l, last_day(item), as_of, reason))
-    end = add_months(as_of, 12 * YEARS_AHEAD)
+    end = looks_until(as_of)
     for own in shelf.found.left:
         if own.day is not None and own.day < end:
             reason, act_on = "no job takes it before its last day", own.day

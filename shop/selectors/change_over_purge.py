@@ -43,6 +43,8 @@ def _saved(depot: Depot, jobs: Sequence[FillWithin]) -> PurgeSaved:
 
 def _told(depot: Depot, jobs: int, days: int, rows: int, saved_l: float | None) -> str:
     told = f"{depot.name}: {_of(jobs, 'job')} with the new fluid, {_of(days, 'purge')} by the days planned"
+    if jobs == 1:
+        return f"{told}; a single job has no other to go in a row with."
     if rows == jobs:
         return f"{told}; no two of them fit in a row, so none is saved."
     told += f", {rows} with jobs in a row"

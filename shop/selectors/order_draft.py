@@ -70,6 +70,14 @@ def draft_checked(draft: OrderDraft, counts: Sequence[tuple[Pack, int]]) -> Orde
     return check_order(draft.figures, wanted)
 
 
+def litres_wanted(counts: Sequence[tuple[Pack, int]]) -> dict[int, float]:
+    """Return product → litres of so many packs."""
+    litres: dict[int, float] = defaultdict(float)
+    for pack, count in counts:
+        litres[pack.product_id] += pack_figures(pack).size_l * count
+    return dict(litres)
+
+
 def order_draft(depot: Depot, supplier: Supplier) -> OrderDraft:
     """Return the draft of the next order of a shelf with a supplier.
 

@@ -71,6 +71,7 @@ class OrderPaper(FPDF):
             ("Customer number", supplier.customer_number),
             ("Ordered on", f"{order.ordered_on:%d %b %Y}"),
             ("Ordered by", str(order.placed_by or "")),
+            ("Answer to", order.placed_by.email if order.placed_by else ""),
             ("Expected on", f"{order.expected_on:%a %d %b %Y}"),
         ]
         for name, value in facts:
@@ -105,4 +106,6 @@ class OrderPaper(FPDF):
             litres, cost = sum(line.litres for line in lines), sum(line.cost or 0 for line in lines)
             table.row(("Together", "", f"{litres:.10g}", "", f"{cost:.2f}"), style=BOLD)
         self.ln(LINE_MM)
-        self._paragraph(f"Please write {self.order.number} on the delivery note.")
+        self._paragraph(
+            f"Please write {self.order.number} on the delivery note, and answer if the day cannot be kept."
+        )

@@ -41,9 +41,10 @@ def why_lot(
     said = []
     if short:
         names = _likely_in(jobs, short[0], until)
+        short_l = float(without_l[short[0]])
         said.append(
-            f"without it {without_l[short[0]]:.1f} L short in the week of {short_day(begins[short[0]])}"
-            + (f", for {names}" if names else "")
+            f"without it {f'{short_l:.1f}' if short_l >= 0.05 else 'less than 0.1'} L short in the week of "
+            f"{short_day(begins[short[0]])}" + (f", for {names}" if names else "")
         )
         if short[0] - lot.week >= SHARED_FROM_WEEKS:
             said.append("comes early because the order goes out anyway")

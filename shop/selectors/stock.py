@@ -30,18 +30,27 @@ from shop.selectors.access import depots_of, jobs_of
 from shop.selectors.exchange import UnitPlan, plans_for_units
 from shop.selectors.fluid_checks import product_to_reserve_l
 from shop.selectors.may_go_in import RINSE_FIRST, FluidRules, products_in
-from shop.selectors.shelf import first_to_use, is_past_use_by, on_order, shelves_of
+from shop.selectors.shelf import first_to_use, is_past_use_by, last_day, on_order, shelves_of
 
 NEWEST_MOVEMENTS = 50
 
 
 @dataclass(frozen=True, slots=True)
 class ItemShown:
-    """One stock item and whether it may be poured today, with the reason when it may not."""
+    """One stock item and whether it may be poured today, with the reason when it may not.
+
+    last_day: its use-by or the end of its opened life, whichever is sooner.
+    """
 
     item: StockItem
-    is_usable: bool
     why_not: str
+    last_day: datetime.date | None
+    is_tank: bool
+
+    @property
+    def is_usable(self) -> bool:
+        """True when it may be poured today."""
+        return not self.why_not
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +83,7 @@ def products_known() -> QuerySet[Product]:
 
 def stock_items_of(person: Person) -> QuerySet[StockItem]:
     """Return the packs on the shelves that serve a person's depots."""
-    return StockItem.objects.filter(depot__in=shelves_seen(person)).select_related("product", "depot")
+    return StockItem.objects.filter(depot__in=shelves_seen(person)).select_related("product", "depot", "tank")
 
 
 def movements_of(person: Person) -> QuerySet[StockMovement]:
@@ -100,7 +109,7 @@ def stock_of(person: Person, product: Product | None = None) -> list[ProductShow
         coming = on_order(depot.pk, today)
         items: dict[int, list[StockItem]] = defaultdict(list)
         for item in StockItem.objects.filter(depot=depot, on_shelf_l__gt=0).select_related(
-            "product", "depot"
+            "product", "depot", "tank"
         ):
             items[item.product_id].append(item)
         wanted = Product.objects.filter(pk__in={*sums, *coming})
@@ -130,13 +139,19 @@ def _in_order_of_use(items: Iterable[StockItem]) -> list[StockItem]:
     return sorted(items, key=lambda item: (item.opened_on is None, item.use_by or datetime.date.max, item.pk))
 
 
+def item_shown(item: StockItem) -> ItemShown:
+    """Return an item with whether it may be poured today."""
+    return _shown(item, clock.today(item.depot.time_zone))
+
+
 def _shown(item: StockItem, today: datetime.date) -> ItemShown:
+    why_not = ""
     if item.is_quarantined:
-        return ItemShown(item, False, "in quarantine")
-    if is_past_use_by(item, today):
+        why_not = "in quarantine"
+    elif is_past_use_by(item, today):
         by_life = item.use_by is None or item.use_by >= today
-        return ItemShown(item, False, "past its opened life" if by_life else "past its use-by")
-    return ItemShown(item, True, "")
+        why_not = "past its opened life" if by_life else "past its use-by"
+    return ItemShown(item, why_not, last_day(item), hasattr(item, "tank"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +178,11 @@ class BatchTrace:
         """True when every pack of it that is left is in quarantine."""
         return bool(self.items) and all(own.item.is_quarantined for own in self.items)
 
+    @property
+    def is_part_set_aside(self) -> bool:
+        """True when some pack of it is in quarantine."""
+        return any(own.item.is_quarantined for own in self.items)
+
 
 def batch_trace(person: Person, product: Product, batch: str) -> BatchTrace:
     """Return a batch's packs in the person's depots and every unit it went into, the latest job first."""
@@ -186,9 +206,7 @@ def batch_trace(person: Person, product: Product, batch: str) -> BatchTrace:
         )
         for job in jobs
     ]
-    return BatchTrace(
-        product, batch, [_shown(item, clock.today(item.depot.time_zone)) for item in items], units
-    )
+    return BatchTrace(product, batch, [item_shown(item) for item in items], units)
 
 
 def batches_in(text: str) -> list[str]:

@@ -170,6 +170,11 @@ class OrderShown:
     changes: list[ChangeRecord]
     punctuality: Punctuality
 
+    @property
+    def has_come(self) -> bool:
+        """True when some of it has come."""
+        return any(own.movements for own in self.lines)
+
 
 def order_shown(person: Person, order: SupplierOrder) -> OrderShown:
     """Gather an order with its deliveries, its history and the units behind it."""

@@ -6,12 +6,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from shop import clock
 from shop.models import (
     CollectionLine,
     Depot,
+    Pack,
     Person,
     Product,
     Supplier,
@@ -59,8 +60,13 @@ def collections_of(person: Person) -> QuerySet[WasteCollection]:
 
 
 def collectors_known() -> QuerySet[Supplier]:
-    """Return everybody who may be called; a collector is kept among the suppliers."""
-    return Supplier.objects.order_by("name")
+    """Return everybody who may be called; a collector is kept among the suppliers.
+
+    First come those who have collected before or sell nothing: is_collector is True of them.
+    """
+    sells = Exists(Pack.objects.filter(supplier=OuterRef("pk")))
+    collected = Exists(WasteCollection.objects.filter(collector=OuterRef("pk"), state="done"))
+    return Supplier.objects.annotate(is_collector=collected | ~sells).order_by("-is_collector", "name")
 
 
 def collector_find(code: str) -> Supplier | None:

@@ -78,6 +78,18 @@ def amount(value: Any) -> str:
 
 
 @register.filter
+def part_amount(part: Any) -> str:
+    """Write how much of a part: “2 ×” of pieces, “3 pairs”, else the figure and its unit."""
+    quantity, unit = (
+        (part["quantity"], part["unit"]) if isinstance(part, dict) else (part.quantity, part.unit)
+    )
+    figure = amount(quantity)
+    if unit == "piece":
+        return f"{figure} ×"
+    return f"{figure} {unit}s" if unit == "pair" and figure != "1" else f"{figure} {unit}"
+
+
+@register.filter
 def share(value: Any) -> str:
     """Write a share of an interval in per cent; it never reads as 90, 100 or 110 before it is there."""
     if not _is_known(value):
@@ -177,11 +189,12 @@ def today_there(depot: Any) -> datetime.date:
 
 @register.filter
 def local(value: datetime.datetime | None, time_zone: str) -> str:
-    """Write an instant in a depot's local time: “Fri 27 Feb 15:40”."""
+    """Write an instant in a depot's local time, “Fri 27 Feb 15:40”, with its year when that is not this year's."""
     if value is None:
         return MISSING
     there = value.astimezone(zoneinfo.ZoneInfo(time_zone))
-    return f"{there:%a} {there.day}\u00a0{there:%b} {there:%H:%M}"
+    year = "" if there.year == clock.today(time_zone).year else f"\u00a0{there.year}"
+    return f"{there:%a} {there.day}\u00a0{there:%b}{year} {there:%H:%M}"
 
 
 @register.filter

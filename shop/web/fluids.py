@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from shop.errors import InputError
-from shop.selectors.change_over import change_plan, replacements_for
+from shop.selectors.change_over import change_plan, looks_until, replacements_for
 from shop.selectors.fewest import CAUTIONS, Fewest, Move, fewest_of
 from shop.selectors.pack_choice import packs_compared
 from shop.selectors.stock import product_find, products_known
@@ -114,7 +114,8 @@ def replace(request: HttpRequest, code: str) -> HttpResponse:
     if data.get("by") and form.is_valid():
         new = product_find(form.cleaned_data["by"])
         try:
-            context["plan"] = change_plan(request.user, product, new, form.cleaned_data["hoses_l"])
+            plan = change_plan(request.user, product, new, form.cleaned_data["hoses_l"])
+            context |= {"plan": plan, "looks_until": looks_until(plan.as_of)}
         except InputError as error:
             form.take_errors(error)
     return render(request, "shop/fluid_replace.html", context)

@@ -1,5 +1,7 @@
 """The meters of a vehicle: what they show and what stands behind it, and a change noted or taken back."""
 
+from datetime import date
+
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -79,7 +81,9 @@ def _enter(request: HttpRequest, number: str, shown: list[MeterShown]) -> HttpRe
         except ApplicationError as error:
             form.take_errors(error)
         else:
-            messages.success(request, f"{number}: {kind} {given['kind']} on {given['day']}; {done.sentence}.")
+            messages.success(
+                request, f"{number}: {kind} {given['kind']} on {_day(given['day'])}; {done.sentence}."
+            )
             return redirect("meters", number=number)
     return _page(request, number, shown, form, status=422)
 
@@ -102,7 +106,9 @@ def withdrawn(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     except ApplicationError as error:
         messages.error(request, error.sentence)
     else:
-        messages.success(request, f"{number}: the change of {change.day} is taken back; {done.sentence}.")
+        messages.success(
+            request, f"{number}: the change of {_day(change.day)} is taken back; {done.sentence}."
+        )
     return redirect("meters", number=number)
 
 
@@ -135,6 +141,10 @@ def reading_moved(request: HttpRequest, pk: int) -> HttpResponse:
             f"{reading.raw_text} is noted on {vehicle.number} instead of {own}.{asked}",
         )
     return back
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
 
 
 def _form(shown: list[MeterShown], data: object = None) -> MeterChangeForm:

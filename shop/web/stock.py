@@ -17,6 +17,7 @@ from shop.selectors.store_rooms import room_warnings, warned_lines
 from shop.services import stock as ledger
 from shop.services.goods_in import PacksIn, goods_in
 from shop.web.access import for_those_who
+from shop.web.goods_scan import scanned, typed
 from shop.web.stock_forms import BatchForm, GoodsInForm, MoveForm
 
 REFUSAL = "Your role may not move stock. Stores or the foreman can book it."
@@ -83,7 +84,7 @@ def _booked(request: HttpRequest, item: Any, given: dict[str, Any]) -> str:
 def _item_page(request: HttpRequest, item: Any, form: MoveForm, status: int = 200) -> HttpResponse:
     item.refresh_from_db()
     movements = look.movements_of(request.user).filter(item=item)[: look.NEWEST_MOVEMENTS]
-    context = {"item": item, "form": form, "movements": movements}
+    context = {"item": item, "shown_item": look.item_shown(item), "form": form, "movements": movements}
     return render(request, "shop/stock_item.html", context, status=status)
 
 
@@ -98,9 +99,36 @@ def goods(request: HttpRequest) -> HttpResponse:
     chosen = orders.filter(
         pk=request.GET.get("order") if request.GET.get("order", "").isdigit() else None
     ).first()
-    initial = {"order": chosen.pk, "product": chosen.product_id} if chosen else {}
-    form = GoodsInForm(orders=orders, shelves=shelves, rows=PACK_ROWS, initial=initial)
+    form = GoodsInForm(orders=orders, shelves=shelves, rows=PACK_ROWS, initial=_expected(chosen))
     return _goods_page(request, form, orders, shelves)
+
+
+def _expected(line: Any) -> dict[str, Any]:
+    """Begin the form with an order's line: its fluid, and its packs while none of them has come."""
+    if line is None:
+        return {}
+    values = {"order": line.pk, "product": line.product_id, "shelf": line.depot_id}
+    packs = [] if line.received_l else line.packs[:PACK_ROWS]
+    for row, pack in enumerate(packs, start=1):
+        values |= {f"pack_size_l_{row}": f"{pack['size_l']:g}", f"count_{row}": pack["count"]}
+    return values
+
+
+def _scan(request: HttpRequest, orders: Any, shelves: Any) -> HttpResponse:
+    """Write a scanned pack into the form and show it again."""
+    shelf = shelves.first()
+    today = clock.today(shelf.time_zone if shelf else "UTC")
+    try:
+        values, told = scanned(request.POST, PACK_ROWS, today)
+    except ValueError as error:
+        values, status = typed(request.POST, PACK_ROWS), 422
+        messages.error(request, str(error))
+    else:
+        status = 200
+        messages.success(request, told)
+    form = GoodsInForm(orders=orders, shelves=shelves, rows=PACK_ROWS, initial=values)
+    form.fields["code"].widget.attrs["autofocus"] = True
+    return _goods_page(request, form, orders, shelves, status=status)
 
 
 def _goods_page(
@@ -112,6 +140,8 @@ def _goods_page(
 
 @for_those_who("plan", refusal="Your role may not book goods in. Stores or the foreman can.")
 def _take_in(request: HttpRequest, orders: Any, shelves: Any) -> HttpResponse:
+    if request.POST.get("code", "").strip():
+        return _scan(request, orders, shelves)
     form = GoodsInForm(request.POST, orders=orders, shelves=shelves, rows=PACK_ROWS)
     if form.is_valid():
         given = form.cleaned_data

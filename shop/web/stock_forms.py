@@ -16,9 +16,21 @@ class MoveForm(PlainForm):
 
     what = forms.ChoiceField(label="What happened")
     litres = amount_field("How much", "L")
-    label = forms.CharField(label="Label of the can", max_length=40, required=False)
-    to = forms.ModelChoiceField(None, label="To", required=False, empty_label="choose a shelf")
-    note = forms.CharField(label="Why", max_length=200, required=False)
+    label = forms.CharField(
+        label="Label of the can",
+        max_length=40,
+        required=False,
+        help_text="Only for what is poured into a can.",
+    )
+    to = forms.ModelChoiceField(
+        None, label="To", required=False, empty_label="choose a shelf", help_text="Only for what is moved."
+    )
+    note = forms.CharField(
+        label="Why",
+        max_length=200,
+        required=False,
+        help_text="Asked for a write-off and a count that differs.",
+    )
 
     def __init__(self, *args: Any, shelves: QuerySet[Any], item: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -54,6 +66,14 @@ class BatchForm(PlainForm):
 class GoodsInForm(PlainForm):
     """Packs that arrived: the order they belong to, the fluid, and a few rows of equal packs."""
 
+    code = forms.CharField(
+        label="Scan a pack",
+        max_length=120,
+        required=False,
+        help_text="Batch, use-by and size come from a GS1 code; any other code is taken as the batch. Each scan is one "
+        "pack; nothing is booked by it.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
+    )
     order = forms.ModelChoiceField(None, label="Order", required=False, empty_label="without an order")
     product = forms.ModelChoiceField(
         None, label="Fluid as printed on the pack", empty_label="choose the fluid"

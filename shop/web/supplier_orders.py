@@ -11,8 +11,9 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shop.errors import ApplicationError
-from shop.selectors.order_draft import OrderDraft, draft_checked, order_draft, shelf_of
+from shop.selectors.order_draft import OrderDraft, draft_checked, litres_wanted, order_draft, shelf_of
 from shop.selectors.order_sheet import order_csv, order_pdf
+from shop.selectors.store_rooms import rooms_with_order
 from shop.selectors.supplier_orders import order_shown, supplier_orders_of, supplier_shown
 from shop.selectors.suppliers import supplier_find
 from shop.services.goods_in import order_give_up
@@ -70,12 +71,16 @@ def _asked(form: DraftForm) -> OrderAsked:
 
 
 def _draft_page(request: HttpRequest, begun: OrderDraft, form: DraftForm, status: int = 200) -> HttpResponse:
+    counts = form.counts()
+    chosen = {pack.product_id for pack, count in counts if count}
     context = {
         "draft": begun,
         "form": form,
-        "check": draft_checked(begun, form.counts()),
+        "check": draft_checked(begun, counts),
+        "rooms": rooms_with_order(begun.depot, litres_wanted(counts)),
         "proposed": [(own, form.rows(own)) for own in begun.proposed],
         "more": [(own, form.rows(own)) for own in begun.more],
+        "is_more_open": not begun.proposed or any(own.product.pk in chosen for own in begun.more),
         "is_mail_a_file": bool(settings.MAIL_FOLDER),
     }
     return render(request, "shop/order_draft.html", context, status=status)
@@ -138,7 +143,9 @@ def cancel(request: HttpRequest, number: str) -> HttpResponse:
 def _who_knows(supplier: str, told: Cancelled) -> str:
     if told.is_withdrawn:
         return "No mail had gone out."
-    if told.mail_to and not settings.MAIL_FOLDER:
+    if told.mail_to and settings.MAIL_FOLDER:
+        return f"Its mail to {told.mail_to} is only a file in the mail folder: tell {supplier} yourself."
+    if told.mail_to:
         return f"A mail to {told.mail_to} tells {supplier}."
     return f"Tell {supplier}: nobody else does."
 
@@ -154,7 +161,8 @@ def chase(request: HttpRequest, number: str) -> HttpResponse:
         except ApplicationError as error:
             form.take_errors(error)
         else:
-            messages.success(request, f"{number} is now expected on {form.cleaned_data['promised_on']}.")
+            day = form.cleaned_data["promised_on"]
+            messages.success(request, f"{number} is now expected on {day:%a} {day.day} {day:%b}.")
             return redirect("supplier_order", number=number)
     return _order_page(request, order, form, status=422)
 

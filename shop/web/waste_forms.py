@@ -70,6 +70,9 @@ class CallForm(PlainForm):
         super().__init__(*args, **kwargs)
         self.fields["collector"].queryset = collectors
         self.fields["collector"].label_from_instance = _collector_words
+        usual = [own.pk for own in collectors if own.is_collector]
+        if len(usual) == 1:
+            self.fields["collector"].initial = usual[0]
         self.containers = containers
         for own in containers:
             tank = own.tank
@@ -111,4 +114,6 @@ class CancelForm(PlainForm):
 
 def _collector_words(collector: Any) -> str:
     least = f", from {collector.minimum_l:g} L on" if collector.minimum_l else ""
-    return f"{collector.name}{least}"
+    return (
+        f"{collector.name}{least}{'' if collector.is_collector else ' (sells fluid, has not collected yet)'}"
+    )

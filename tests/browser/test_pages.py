@@ -143,6 +143,36 @@ def test_a_printed_page_has_no_frame_and_opens_its_sums(browser: Browser, site: 
     page.close()
 
 
+@pytest.mark.parametrize("address", ["/orders", "/stock", "/order-plan", "/wastes", "/fluids/F01/packs"])
+def test_a_sheet_begins_with_its_title_and_what_it_is_about(
+    browser: Browser, site: str, address: str
+) -> None:
+    page = open_page(browser, site)
+    page.goto(site + address)
+    page.emulate_media(media="print")
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    expect(page.locator(".trail")).to_be_hidden()
+    # A panel longer than a sheet must not be pushed whole to the next one, which would leave the first one empty.
+    assert page.evaluate("[...document.querySelectorAll('.panel')].map(e => getComputedStyle(e).breakInside)").count(
+        "avoid"
+    ) == 0  # fmt: skip
+    page.close()
+
+
+def test_stock_and_pick_list_show_all_of_a_row_on_a_phone(browser: Browser, site: str) -> None:
+    page = open_page(browser, site, width=390)
+    for address, words in (("/stock", "23\u00a0L"), ("/pick-list?day=2026-03-02", "12 × wipes")):
+        page.goto(site + address)
+        box = page.get_by_text(words).first.bounding_box()
+        assert box is not None
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 390
+        assert page.evaluate(
+            "[...document.querySelectorAll('.wide')].every(e => e.scrollWidth <= e.clientWidth)"
+        ), address
+    page.close()
+
+
 def test_a_collection_from_call_to_paper_is_accessible_and_prints(browser: Browser, site: str) -> None:
     page = open_page(browser, site, width=390)
     page.goto(f"{site}/wastes/call")

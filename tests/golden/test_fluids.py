@@ -129,6 +129,13 @@ def test_a_yard_that_has_not_typed_its_purge_cannot_say_the_litres(foreman: Pers
     )
 
 
+def test_a_single_job_is_not_said_to_miss_another(foreman: Person) -> None:
+    plan = change_plan(foreman, product("F12"), product("F13"))
+    lower = next(own for own in plan.purges if own.depot == "LY")
+    assert lower.jobs == 1
+    assert lower.sentence.endswith("a single job has no other to go in a row with.")
+
+
 def test_the_batch_set_aside_is_not_poured(foreman: Person) -> None:
     plan = change_plan(foreman, product("F05"), product("F18"))
     assert [(own.unit, own.takes) for own in plan.units][:2] == [("K27-BA5", "F05"), ("K30-BA5", "F18")]

@@ -1,9 +1,11 @@
 """`manage.py demo`: the whole chain on a folder of CSV files, printed, then served."""
 
+import csv
 import datetime
 import json
 import re
 import sys
+import zoneinfo
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +67,8 @@ class Command(BaseCommand):
         self._use_own_file(folder, is_fresh=options["fresh"])
         self._say("Preparing the database …")
         call_command("migrate", verbosity=0, interactive=False)
+        # What is loaded is noted on the folder's day, not on the computer's.
+        clock.pin(_instant(folder, None, _time_zone(folder)))
         is_new = self._load(folder, options["mode"])
         depots = all_depots()
         if not depots:
@@ -164,6 +168,16 @@ class Command(BaseCommand):
             raise CommandError(
                 f"Port {port} cannot be used ({error.strerror}); name another with --port."
             ) from error
+
+
+def _time_zone(folder: Path) -> str:
+    """Return the time zone of the folder's first depot; UTC where it names none that is known."""
+    file = folder / "depots.csv"
+    if not file.is_file():
+        return "UTC"
+    with file.open(encoding="utf-8-sig", newline="") as rows:
+        named = next(csv.DictReader(rows), {}).get("time_zone")
+    return named if named in zoneinfo.available_timezones() else "UTC"
 
 
 def _instant(folder: Path, as_of: str | None, time_zone: str) -> datetime.datetime | None:

@@ -25,6 +25,19 @@ class StockRow(serializers.ModelSerializer[StockItem]):
         read_only_fields = fields
 
 
+class StockSums(serializers.Serializer[Any]):
+    """One product on one shelf, its sums apart: on_shelf − reserved − quarantined − past_use_by = free."""
+
+    depot = serializers.CharField(source="depot.code")
+    product = serializers.CharField(source="product.code")
+    on_shelf_l = Number(source="litres.on_shelf_l")
+    reserved_l = Number(source="litres.reserved_other_l")
+    quarantined_l = Number(source="litres.quarantined_l")
+    past_use_by_l = Number(source="litres.past_use_by_l")
+    free_l = Number(source="litres.free_l")
+    on_order_l = Number(help_text="Litres on the way that are not overdue.")
+
+
 class ReservationRow(serializers.ModelSerializer[Reservation]):
     """Litres of a product promised to a unit's next job."""
 

@@ -32,6 +32,26 @@ def test_the_same_booking_sent_again_books_once(foreman, item):
     assert stock["on_shelf_l"] == 18.5
 
 
+def test_the_sums_of_a_product_stand_apart(foreman, item):
+    StockItem.objects.create(
+        depot=item.depot, product=item.product, label="Q1", pack_size_l=5, on_shelf_l=5, is_quarantined=True
+    )
+    StockItem.objects.create(
+        depot=item.depot,
+        product=item.product,
+        label="Old",
+        pack_size_l=5,
+        on_shelf_l=2.5,
+        use_by="2020-01-31",
+    )
+    (sums,) = foreman.get("/api/v1/stock-sums").json()
+    held_l = item.on_shelf_l
+    assert sums == {
+        "depot": item.depot.code, "product": item.product.code, "on_shelf_l": held_l + 7.5, "reserved_l": 0.0,
+        "quarantined_l": 5.0, "past_use_by_l": 2.5, "free_l": held_l, "on_order_l": 0.0,
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from shop.models import OrderedLine, SupplierOrder
 from shop.selectors.order_sheet import order_csv, order_pdf
-from tests.factories import DepotFactory, ProductFactory, SupplierFactory
+from tests.factories import DepotFactory, PersonFactory, ProductFactory, SupplierFactory
 
 DAY = datetime.date(2026, 3, 2)
 ROWS = 90
@@ -53,6 +53,13 @@ def test_every_row_is_on_a_page_that_says_which_it_is(order: SupplierOrder) -> N
     assert sorted(re.findall(r"(P\d{3}) Oil", text)) == [f"P{step:03}" for step in range(ROWS)]
     for words in ("Back gate", "3600", "945.00", "2 × 20 L"):
         assert words in text
+
+
+def test_the_supplier_reads_whom_to_answer(order: SupplierOrder) -> None:
+    order.placed_by = PersonFactory(email="petra@zellowby.example")
+    text = " ".join(page.extract_text() for page in reader_of(order).pages)
+    assert "petra@zellowby.example" in text
+    assert "answer if the day cannot be kept" in text.replace("\n", " ")
 
 
 def test_letters_of_other_alphabets_are_printed(order: SupplierOrder) -> None:

@@ -5,7 +5,17 @@ import io
 
 import pytest
 
-from shop.models import Approval, ChangeRecord, Depot, Pack, Product, Requirement, Specification, StockItem
+from shop.models import (
+    Approval,
+    ChangeRecord,
+    Depot,
+    LastService,
+    Pack,
+    Product,
+    Requirement,
+    Specification,
+    StockItem,
+)
 from tests.factories import PackFactory
 
 
@@ -97,6 +107,15 @@ def test_the_plan_says_which_job_takes_which_and_in_what_order(foreman, other):
     assert "Order no more F01." in shown
     assert "make it the product of TB6" in shown
     assert shown.index("Get it in writing") < shown.index("First job with F18")
+
+
+def test_a_job_beyond_the_years_looked_at_is_said_to_be_so(foreman, other, yard):
+    slow = yard.add("K77", 1_000, per_day_km=5.0)
+    LastService.objects.filter(unit=slow).update(done_on="2026-02-01")
+    yard.run()
+    shown = text(foreman.get("/fluids/F01/replace"))
+    row = next(own for own in shown.split("<tr>") if slow.code in own)
+    assert "later than the years looked at" in row
 
 
 def test_the_plan_shows_what_jobs_in_a_row_save(foreman, other, yard):

@@ -27,14 +27,14 @@ def test_a_change_by_form_is_noted_or_explained(foreman, van):
     refused = foreman.post(f"/vehicles/{van}/meters", given | {"last_old": "much"})
     assert refused.status_code == 422
     done = foreman.post(f"/vehicles/{van}/meters", given, follow=True).content.decode()
-    assert "replaced on 2026-03-01" in done
+    assert "replaced on 1 Mar 2026" in done
     change = MeterChange.objects.get()
     address = f"/vehicles/{van}/meter-changes/{change.pk}/withdraw"
     assert "Say why" in foreman.post(address, {"note": ""}, follow=True).content.decode()
     assert "is taken back" in foreman.post(address, {"note": "wrong van"}, follow=True).content.decode()
     assert not MeterChange.objects.exists()
     page = foreman.get(f"/vehicles/{van}/meters").content.decode()
-    assert "<s>replaced: 100\u202f100 → 3</s>" in page
+    assert "<s>replaced</s>: <s>100\u202f100</s> → <s>3</s>" in page
     assert ": wrong van</span>" in page
     assert foreman.post(address, {"note": "again"}).status_code == 404
     assert foreman.get("/vehicles/none/meters").status_code == 404

@@ -84,6 +84,7 @@ def test_the_page_tells_its_steps_in_order_and_then_holds_the_plan(foreman, sold
     assert f"{yard.depot.name}: reading the jobs ahead" in top
     assert "<h1>Order plan</h1>" in top
     assert f"1 of 1: supplier for {yard.model.product.code}" in "".join(steps)
+    assert '<progress max="1" value="1">' in "".join(steps)
     assert "Putting the orders together" in steps[-1]
     # The plan comes once, after the steps, with the foot of the page.
     assert "Without it" in end

@@ -63,3 +63,41 @@ def test_an_overdue_delivery_and_the_notes_are_shown(foreman, yard, when):
     page = foreman.get("/orders").content.decode()
     assert page.count(late) == 1
     assert page.count("Too late for K19.") == (when == "order today")
+
+
+def test_every_figure_of_a_line_tells_its_sum(foreman, yard):
+    jobs = [
+        {"unit": "K09-TB6", "label": "K09 gearbox", "litres": 10.6, "chance": 0.7, "chance_due": 1.0,
+         "turns_up": 0.7, "passes_gate": 1.0, "needed_on": "2026-03-09"},
+    ]  # fmt: skip
+    facts = {
+        "mean_l": 61.81553, "sd_l": 10.86154, "baseline_l": 1.002382, "most_l": 98.2, "service_level": 0.95,
+        "order_up_to_l": 79.681174, "net_price": "406.46", "jobs": jobs,
+    }  # fmt: skip
+    line = propose()
+    ProposedLine.objects.update(facts=line.facts | facts)
+    page = text_of(foreman.get("/orders"))
+    # 61.81553 - 1.002382 = 60.81; 61.82 + 1.645 x 10.86 = 79.68; 429 - 0.95 x 3.32 L x 7.15 = 406.45.
+    assert "<dt>Jobs, litres × chance</dt><dd>60.8 L</dd>" in page
+    assert "61.82 + 1.645 × 10.86 L" in page
+    assert "429.00 − 95 % of 3.32 L at 7.15" in page
+    assert "turns up 70 %" in page
+    ProposedLine.objects.update(facts=line.facts | facts | {"most_l": 79.6, "net_price": "429.00"})
+    page = text_of(foreman.get("/orders"))
+    assert "every job and top-up together" in page
+    assert "none of what is left over would be used in time" in page
+
+
+def test_empty_groups_take_no_room_but_today_s_is_always_told(foreman, yard):
+    propose(when="can wait")
+    page = text_of(foreman.get("/orders"))
+    assert "No order has to go out today." in page
+    assert "This week" not in page
+    ProposedLine.objects.all().delete()
+    assert "The list was not worked out yet" in text_of(foreman.get("/orders"))
+
+
+def text_of(answer):
+    return (
+        answer.content.decode().replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    )

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from shop import clock
 from shop.models.due import STATES
 from shop.selectors.due import OVERLAYS
 from shop.templatetags import show
@@ -71,6 +72,27 @@ def test_local_time_follows_the_clock_change():
     after = datetime.datetime(2026, 3, 29, 1, 30, tzinfo=datetime.UTC)
     assert show.local_hour(before, "Europe/Berlin") == "01:30"
     assert show.local_hour(after, "Europe/Berlin") == "03:30"
+
+
+def test_another_year_is_told_beside_a_local_time():
+    clock.pin(datetime.datetime(2026, 3, 2, 4, 30, tzinfo=datetime.UTC))
+    try:
+        shown = [
+            show.local(datetime.datetime(year, 2, 27, 14, 40, tzinfo=datetime.UTC), "Europe/London")
+            for year in (2026, 2025)
+        ]
+    finally:
+        clock.pin(None)
+    assert shown == ["Fri 27\u00a0Feb 14:40", "Thu 27\u00a0Feb\u00a02025 14:40"]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "written"),
+    [(2.0, "piece", "2 ×"), (3.0, "pair", "3 pairs"), (1.0, "pair", "1 pair"), (0.3, "kg", "0.3 kg")],
+)
+def test_parts_are_counted_as_people_count_them(quantity, unit, written):
+    assert show.part_amount({"quantity": quantity, "unit": unit}) == written
+    assert show.part_amount(SimpleNamespace(quantity=quantity, unit=unit)) == written
 
 
 def test_every_state_and_overlay_has_its_own_shape():

@@ -1,10 +1,22 @@
 """The stock pages: the five sums apart, bookings by form, goods in, batches, labels."""
 
-import pytest
+import csv
+import datetime
+import io
+import re
 
-from shop.models import OrderedLine, Reservation, StockItem, StockMovement, StoreRoom
+import pytest
+from openpyxl import load_workbook
+
+from shop.models import BulkTank, OrderedLine, Reservation, StockItem, StockMovement, StoreRoom
 from tests.factories import StockItemFactory, SupplierFactory
 from tests.shop.web.conftest import TODAY
+
+
+def text_of(answer):
+    return (
+        answer.content.decode().replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    )
 
 
 @pytest.fixture
@@ -38,6 +50,59 @@ def test_a_booking_by_form_is_booked_or_explained(foreman, item):
         assert answer.status_code == 422
 
 
+def test_a_pack_tells_the_day_it_is_to_be_used_by(foreman, item):
+    item.product.opened_life_months = 12
+    item.product.save()
+    StockItemFactory(
+        depot=item.depot, product=item.product, label="Opened", on_shelf_l=5.0, use_by="2030-01-31",
+        opened_on="2025-04-10",
+    )  # fmt: skip
+    old = StockItemFactory(
+        depot=item.depot, product=item.product, label="Old", on_shelf_l=2.6, use_by="2028-11-30",
+        opened_on="2025-02-20",
+    )  # fmt: skip
+    StockItem.objects.filter(pk=item.pk).update(use_by="2029-11-30")
+    page = text_of(foreman.get("/stock"))
+    assert "opened 10 Apr 2025, to be used by 10 Apr 2026" in page
+    assert "opened 20 Feb 2025, was to be used by 20 Feb 2026" in page
+    assert "sealed, 20 L packs, use by 30 Nov 2029" in page
+    assert "past its opened life" in text_of(foreman.get(f"/stock/{old.pk}"))
+    BulkTank.objects.create(code="T9", item=item, capacity_l=1500)
+    StockItem.objects.filter(pk=item.pk).update(use_by=None)
+    page = text_of(foreman.get("/stock"))
+    assert "bulk tank" in page
+    assert "1 500 L packs" not in page
+
+
+def test_the_stock_goes_out_as_a_file_with_each_pack_and_the_sums(foreman, item):
+    StockItemFactory(
+        depot=item.depot, product=item.product, label="Q1", on_shelf_l=5.0, is_quarantined=True, batch="=B9"
+    )
+    rows = list(csv.DictReader(io.StringIO(foreman.get("/stock.csv").getvalue().decode())))
+    assert [(row["label"], row["litres"], row["state"]) for row in rows] == [
+        (item.label, f"{item.on_shelf_l}", "usable"), ("Q1", "5.0", "in quarantine"),
+    ]  # fmt: skip
+    assert rows[1]["batch"] == "'=B9"
+    assert {
+        (row["product_on_shelf_l"], row["product_quarantined_l"], row["product_free_l"]) for row in rows
+    } == {(f"{item.on_shelf_l + 5.0}", "5.0", f"{item.on_shelf_l}")}
+    sheet = load_workbook(io.BytesIO(foreman.get("/stock.xlsx").content)).active
+    assert (sheet["A1"].value, sheet["G2"].value) == ("depot", item.on_shelf_l)
+
+
+def test_a_room_is_warned_of_once_all_before_it_has_come(foreman, item):
+    room = StoreRoom.objects.create(depot=item.depot, name="Oil bund", most_l=item.on_shelf_l + 50)
+    room.products.add(item.product)
+    for days in (1, 2):
+        OrderedLine.objects.create(
+            depot=item.depot, product=item.product, supplier=SupplierFactory(), litres=40,
+            ordered_on=TODAY, expected_on=TODAY + datetime.timedelta(days=days),
+        )  # fmt: skip
+    page = text_of(foreman.get("/goods-in"))
+    assert page.count("Once it has come") == 1
+    assert f"Oil bund: {item.on_shelf_l + 80:g} L where {room.most_l:g} L may stand, 30 L too many." in page
+
+
 def test_what_is_not_there_is_said_so(foreman, item):
     assert foreman.get("/stock/999999").status_code == 404
     assert foreman.get("/batches/none/B7").status_code == 404
@@ -54,7 +119,7 @@ def test_goods_in_warns_of_a_room_that_would_hold_too_much_before_and_after(fore
     )  # fmt: skip
     page = foreman.get("/goods-in").content.decode().replace("\N{NO-BREAK SPACE}", " ")
     assert (
-        f"With it, Oil bund: {item.on_shelf_l + 40:g} L where {room.most_l:g} L may stand, 10 L too many."
+        f"Once it has come, Oil bund: {item.on_shelf_l + 40:g} L where {room.most_l:g} L may stand, 10 L too many."
         in page
     )
     given = {
@@ -76,6 +141,42 @@ def test_goods_in_by_form(foreman, item):
     assert foreman.post("/goods-in", {**given, "batch_1": ""}).status_code == 422
     assert foreman.post("/goods-in", given).status_code == 302
     assert StockItem.objects.get(batch="B8").on_shelf_l == 40.0
+
+
+def test_a_scan_fills_a_row_and_books_nothing(foreman, item):
+    form = {"order": "", "product": item.product_id, "shelf": item.depot_id, "is_seal_whole_1": "on"}
+    code = "(01)04150000021126(3150)000020(17)310131(10)B8"
+    page = text_of(foreman.post("/goods-in", form | {"code": code}))
+    for name, value in (
+        ("batch_1", "B8"),
+        ("use_by_1", "2031-01-31"),
+        ("pack_size_l_1", "20"),
+        ("count_1", "1"),
+    ):
+        assert re.search(rf'name="{name}" value="{value}"', page), name
+    filled = form | {"batch_1": "B8", "use_by_1": "2031-01-31", "pack_size_l_1": "20", "count_1": "1"}
+    again = text_of(foreman.post("/goods-in", filled | {"code": code}))
+    assert "Packs 1: 2 of batch B8." in again
+    assert "Packs 2: 1 of batch B9." in text_of(foreman.post("/goods-in", filled | {"code": "B9"}))
+    full = filled | {f"batch_{row}": f"X{row}" for row in range(1, 5)}
+    refused = foreman.post("/goods-in", full | {"code": "B9"})
+    assert (refused.status_code, "book these in first" in text_of(refused)) == (422, True)
+    assert not StockMovement.objects.filter(reason="goods in").exists()
+    assert foreman.post("/goods-in", filled).status_code == 302
+    assert StockItem.objects.get(batch="B8").on_shelf_l == 20.0
+
+
+def test_an_expected_delivery_begins_with_the_packs_ordered(foreman, item):
+    line = OrderedLine.objects.create(
+        depot=item.depot, product=item.product, supplier=SupplierFactory(), litres=40, ordered_on=TODAY,
+        expected_on=TODAY, packs=[{"count": 2, "printed": "20 L", "size_l": 20.0, "price": "84.00"}],
+    )  # fmt: skip
+    page = text_of(foreman.get(f"/goods-in?order={line.pk}"))
+    assert re.search(r'name="pack_size_l_1" value="20"', page)
+    assert re.search(r'name="count_1" value="2"', page)
+    line.received_l = 20
+    line.save()
+    assert not re.search(r'name="count_1" value="2"', text_of(foreman.get(f"/goods-in?order={line.pk}")))
 
 
 def test_a_batch_is_set_aside_by_form_and_the_label_warns(foreman, item):

@@ -5,9 +5,9 @@ import datetime
 import pytest
 
 from shop import clock
-from shop.models import OrderedLine, OrderMail, ProposedLine, Supplier, SupplierOrder
+from shop.models import OrderedLine, OrderMail, ProposedLine, StoreRoom, Supplier, SupplierOrder
 from shop.services.goods_in import PacksIn, goods_in
-from tests.factories import PersonFactory, ProductFactory
+from tests.factories import PackFactory, PersonFactory, ProductFactory
 from tests.shop.web.conftest import TODAY
 
 FRIDAY = datetime.date(2026, 3, 6)
@@ -227,6 +227,31 @@ def test_a_mail_that_only_became_a_file_is_called_one(stores, order, supplier, s
             assert ("No mail server is set up" in text_of(stores.get(address))) is is_said
 
 
+def test_a_draft_warns_of_a_room_that_would_hold_too_much(stores, supplier, order, yard):
+    room = StoreRoom.objects.create(depot=yard.depot, name="Drum store", most_l=100)
+    room.products.add(yard.product)
+    words = "With what is on the way, Drum store: 140 L where 100 L may stand, 40 L too many."
+    # 20 L stand there, 60 L are on the way and 60 L more are asked for.
+    assert words in text_of(stores.post(draft_of(supplier), given(supplier, 1, what="check")))
+    assert words not in text_of(stores.post(draft_of(supplier), given(supplier, 0, what="check")))
+
+
+def test_packs_chosen_beyond_the_list_stay_in_sight(stores, supplier):
+    asked = given(supplier, 1, what="check")
+    other = PackFactory(
+        supplier=supplier, product=ProductFactory(code="F15"), size_l=20, printed="20 L", price="84"
+    )
+    for count, is_open in ((0, False), (1, True)):
+        page = text_of(stores.post(draft_of(supplier), asked | {f"count_{other.pk}": count}))
+        assert ("<details open>" in page) is is_open
+
+
+def test_an_order_of_which_nothing_came_says_so(stores, order):
+    stores.post("/orders/UY-2026-001/cancel", {"reason": "twice"})
+    page = text_of(stores.get("/orders/UY-2026-001"))
+    assert page.split("What came</h2>")[1].split("</section>")[0].count("nothing") == 1
+
+
 def test_cancelling_says_who_is_to_be_told(stores, order):
     assert stores.post("/orders/UY-2026-001/cancel", {"reason": ""}).status_code == 422
     page = text_of(stores.post("/orders/UY-2026-001/cancel", {"reason": "twice"}, follow=True))
@@ -240,7 +265,7 @@ def test_cancelling_says_who_is_to_be_told(stores, order):
     ("folder", "words"),
     [
         (None, "A mail to orders@brinnock.example tells Brinnock Oils"),
-        ("mail", "Tell Brinnock Oils: nobody else does"),
+        ("mail", "is only a file in the mail folder: tell Brinnock Oils yourself"),
     ],
 )
 def test_cancelling_an_order_that_was_mailed_tells_the_supplier(stores, order, settings, folder, words):
@@ -249,7 +274,7 @@ def test_cancelling_an_order_that_was_mailed_tells_the_supplier(stores, order, s
     page = text_of(stores.post("/orders/UY-2026-001/cancel", {"reason": "twice"}, follow=True))
     assert words in page
     assert "That it is cancelled" in page
-    assert page.count("to orders@brinnock.example") == (3 if folder is None else 2)
+    assert page.count("to orders@brinnock.example") == 3
 
 
 def test_nobody_but_a_person_tells_a_supplier_without_an_address(stores, order):

@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from shop.models import Job, Person, Supplier, Unit, WasteCollection, WasteMovement, WasteTank
+from shop.models import Job, Pack, Person, Supplier, Unit, WasteCollection, WasteMovement, WasteTank
 from shop.services.job_report import JobReport
 from shop.services.jobs import job_close
 from tests.factories import DepotFactory, VehicleFactory
@@ -98,6 +98,27 @@ def test_a_visit_from_the_call_to_the_paper_and_the_csv_file(foreman, oil, colle
     assert row["paper_number"] == "'=BN 4711"
     assert len(foreman.get("/wastes/collections.csv?until=2026-03-01").getvalue().splitlines()) == 1
     assert foreman.get("/wastes/collections.csv?from=soon").status_code == 302
+
+
+def test_who_sells_fluid_is_not_offered_as_the_usual_collector(foreman, oil, collector):
+    seller = Pack.objects.get().supplier
+    form = foreman.get("/wastes/call").context["form"]
+    words = [str(label) for _, label in form.fields["collector"].choices]
+    assert form.fields["collector"].initial == collector.pk
+    assert words[1:] == [
+        "Sumpholme Collections, from 400 L on", f"{seller.name} (sells fluid, has not collected yet)",
+    ]  # fmt: skip
+    WasteCollection.objects.create(
+        depot=oil.depot,
+        collector=seller,
+        called_on=TODAY,
+        state="done",
+        collected_on=TODAY,
+        paper_number="4711",
+    )
+    form = foreman.get("/wastes/call").context["form"]
+    assert form.fields["collector"].initial is None
+    assert [str(label) for _, label in form.fields["collector"].choices][1] == seller.name
 
 
 def test_a_cancelled_visit_says_why(foreman, oil, collector):
