@@ -13,7 +13,8 @@ from shop import clock
 from shop.errors import ConflictError
 from shop.models import DailyRun, Depot, DueLine, Meter, Person, Reading
 from shop.services.due import due_refresh_depot
-from shop.services.readings import ReadingRow, readings_record
+from shop.services.reading_columns import ReadingRow
+from shop.services.readings import readings_record
 from shop.services.synthetic_fleet import fleet_build
 
 DAY = datetime.date(2026, 3, 2)
@@ -128,7 +129,7 @@ def _read_all() -> int:
 
 def _read_of(news: list[ReadingRow]) -> int:
     """Fetch the readings of the vehicles with news as plain rows: the least a run of the night could do."""
-    meters = [row.meter.pk for row in news]
+    meters = [row.meter_id for row in news]
     rows = 0
     for at in range(0, len(meters), 500):
         some = Reading.objects.filter(meter__in=meters[at : at + 500], status=Reading.Status.ACCEPTED)
@@ -138,14 +139,12 @@ def _read_of(news: list[ReadingRow]) -> int:
 
 def _news(depot: Depot, count: int) -> list[ReadingRow]:
     """Return one more reading for some vehicles, an ordinary day's use later."""
-    newest = (
-        Reading.objects.filter(meter__vehicle__depot=depot, read_on__gt=DAY - datetime.timedelta(days=7))
-        .order_by("meter", "-read_on")
-        .select_related("meter__vehicle__depot")[:count]
-    )
+    newest = Reading.objects.filter(
+        meter__vehicle__depot=depot, read_on__gt=DAY - datetime.timedelta(days=7)
+    ).order_by("meter", "-read_on")[:count]
     at = clock.local_instant(DAY, datetime.time(5, 30), "Europe/Berlin")
     return [
-        ReadingRow(reading.meter, at, "telematics", f"{reading.raw_value + 100.0:.1f}", "km")
+        ReadingRow(reading.meter_id, at, "telematics", f"{reading.raw_value + 100.0:.1f}", "km")
         for reading in newest
         if reading.read_on < DAY
     ]
