@@ -3,7 +3,8 @@
 import datetime
 import json
 from array import array
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -75,10 +76,8 @@ def readings_load(
     """
     header, cells = sheet_records(content, READINGS.names, READINGS.needed)
     at = header.index("vehicle")
-    count, numbers = 0, set()
-    for count, (_, row) in enumerate(cells, start=1):  # noqa: B007
-        numbers.update(row[at : at + 1])
-    report.rows = count
+    numbers = Counter(row[at] if at < len(row) else "" for _, row in cells)
+    report.rows = numbers.total()
     reader = _Reader(header, _meters(numbers), records)
     given: list[ReadingRow] = []
     lines = array("q")
@@ -102,7 +101,7 @@ def readings_load(
     return stored.new_keys
 
 
-def _meters(numbers: set[str]) -> dict[str, tuple[str, dict[str, int]]]:
+def _meters(numbers: Iterable[str]) -> dict[str, tuple[str, dict[str, int]]]:
     """Return vehicle number → time zone of its depot, and its meters by kind; one query."""
     found: dict[str, tuple[str, dict[str, int]]] = {}
     listed = json.dumps([number for number in numbers if "\0" not in number])
