@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from django.db.models import Prefetch
 
 from shop.models import Meter, Reading
 from shop.selectors.column_reading import day_number, flag, keys_param, one_of, place_of, read_columns, taken
@@ -18,6 +17,9 @@ AS_GUESSED = "as guessed"
 
 # A value from a rounded or converted figure may fall this short of its neighbour, in the meter's own unit.
 GRACE = 1.0
+
+
+_LOOKED_AT = ("meter_id", "read_on", "read_at", "source", "raw_value", "guess_value", "answer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,25 +38,15 @@ def meters_held(ids: Collection[int]) -> dict[int, KnownMeter]:
 
 def meters_known(ids: Collection[int]) -> dict[int, KnownMeter]:
     """Load meters that are held, with their changes and accepted readings."""
-    meters = (
-        Meter.objects.filter(pk__in=ids)
-        .select_related("vehicle__depot")
-        .prefetch_related(
-            "changes",
-            Prefetch(
-                "readings",
-                Reading.objects.filter(status=Reading.Status.ACCEPTED).order_by("read_at"),
-                to_attr="accepted",
-            ),
-        )
-        .order_by("pk")
-    )
     found = {}
-    for meter in meters:
-        history = MeterHistory(meter, core_changes(meter, meter.changes.all()))
-        for reading in meter.accepted:
-            history.accept(reading, counted(reading))
-        found[meter.pk] = KnownMeter(meter, history)
+    for meter in (
+        Meter.objects.filter(pk__in=ids).select_related("vehicle__depot").prefetch_related("changes")
+    ):
+        found[meter.pk] = KnownMeter(meter, MeterHistory(meter, core_changes(meter, meter.changes.all())))
+    accepted = Reading.objects.filter(meter__in=ids, status=Reading.Status.ACCEPTED).order_by("read_at")
+    # All of a meter's readings, of which only these are looked at: named tuples take a third of the time of objects.
+    for reading in accepted.values_list(*_LOOKED_AT, named=True).iterator(chunk_size=10_000):
+        found[reading.meter_id].history.accept(reading, counted(reading))
     return found
 
 

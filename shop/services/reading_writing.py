@@ -28,15 +28,17 @@ _NOTES_AT_ONCE = 5_000
 def reading_keys(count: int) -> FloatArray:
     """Return the keys of so many readings to come, ascending; nobody else gets them."""
     if connection.vendor == "postgresql":
-        sequence = "nextval(pg_get_serial_sequence('shop_reading', 'id'))"
-        return np.sort(read_columns({"id": sequence}, "from generate_series(1, %s)", [count])["id"])
+        # Its name is found once, not for each key.
+        name = "(select pg_get_serial_sequence('shop_reading', 'id')::regclass as name offset 0) s"
+        keys = read_columns({"id": "nextval(s.name)"}, f"from {name}, generate_series(1, %s)", [count])["id"]
+        return np.sort(keys)
     # One connection writes at a time.
     last = read_columns({"id": "max(seq)"}, "from sqlite_sequence where name = 'shop_reading'")["id"]
     return np.nan_to_num(last) + np.arange(1.0, count + 1.0)
 
 
 def readings_insert(rows: Iterable[tuple[object, ...]]) -> None:
-    """Write new readings, each the values of `FIELDS`, instants as `instant_of` returns them."""
+    """Write new readings, each the values of `FIELDS`."""
     if connection.vendor == "postgresql":
         sheet = io.StringIO()
         csv.writer(sheet).writerows(rows)
@@ -46,8 +48,11 @@ def readings_insert(rows: Iterable[tuple[object, ...]]) -> None:
         with connection.cursor() as cursor, cursor.copy(statement) as copy:
             copy.write(sheet.getvalue())
         return
-    marks = ", ".join(["%s"] * len(FIELDS))
-    run_for_each(f"insert into shop_reading ({', '.join(FIELDS)}) values ({marks})", list(rows))
+    marks, as_kept = ", ".join(["%s"] * len(FIELDS)), connection.ops.adapt_datetimefield_value
+    run_for_each(
+        f"insert into shop_reading ({', '.join(FIELDS)}) values ({marks})",
+        [(pk, meter, as_kept(read_at), *others) for pk, meter, read_at, *others in rows],
+    )
 
 
 def reading_changes_write(
@@ -89,8 +94,3 @@ def _changes_write_at_once(pks: FloatArray, person: Person | None, import_run: I
             keys_param(pks),
         ],
     )  # fmt: skip
-
-
-def instant_of(instant: object) -> object:
-    """Return an instant as `readings_insert` takes it."""
-    return connection.ops.adapt_datetimefield_value(instant)

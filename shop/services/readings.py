@@ -39,7 +39,7 @@ from shop.services.reading_judging import (
     reading_key,
     reading_shown,
 )
-from shop.services.reading_writing import instant_of, reading_changes_write, reading_keys, readings_insert
+from shop.services.reading_writing import reading_changes_write, reading_keys, readings_insert
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -185,7 +185,7 @@ def _store_some(fresh: Columns, rows: Sequence[ReadingRow], report: ReadingsRepo
     is_ordinary = are_ordinary(fresh)
     places = fresh["place"].astype(int).tolist()
     head = [
-        (key, meter, instant_of(rows[place].read_at), day, SOURCES[source], text_of(rows[place]), shown)
+        (key, meter, rows[place].read_at, day, SOURCES[source], text_of(rows[place]), shown)
         for key, meter, place, day, source, shown in zip(
             whole(fresh["id"]), whole(fresh["meter"]), places, dates(fresh["day"]), whole(fresh["source"]),
             fresh["shown"].tolist(), strict=True,
