@@ -134,7 +134,7 @@ def _rows(
     for place, one in given.items():
         meter = meters.get((one["vehicle"], one["meter"]))
         if meter is not None:
-            rows[place] = ReadingRow(meter, one["read_at"], one["source"], one["value"], one["unit"])
+            rows[place] = ReadingRow(meter.pk, one["read_at"], one["source"], one["value"], one["unit"])
         elif one["vehicle"] in numbers:
             sentence = f"{one['vehicle']} has no meter “{one['meter']}”; name one it has, or add the meter."
             errors[place] = [_error(place, "meter", sentence, is_list)]

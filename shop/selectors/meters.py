@@ -47,12 +47,12 @@ class MeterShown:
     """Accepted readings that do not count, because a source trusted more (or a later one) was read on the same day."""
 
 
-def meters_by_name(person: Person, numbers: Iterable[str]) -> dict[tuple[str, str], int]:
-    """Return the keys of meters of vehicles the person sees, by vehicle number and kind of meter, in one query."""
+def meters_by_name(person: Person, numbers: Iterable[str]) -> dict[tuple[str, str], Meter]:
+    """Return the meters of vehicles the person sees, by vehicle number and kind of meter, in one query."""
     meters = Meter.objects.filter(
         vehicle__depot__in=depots_of(person), vehicle__number__in=set(numbers)
-    ).values_list("vehicle__number", "kind", "pk")
-    return {(number, kind): pk for number, kind, pk in meters}
+    ).select_related("vehicle__depot")
+    return {(meter.vehicle.number, meter.kind): meter for meter in meters}
 
 
 def meter_changes_of(person: Person) -> QuerySet[MeterChange]:
