@@ -16,7 +16,8 @@ from shop.api.keyed import PARAMETER, answered_once, body_as, sent
 from shop.api.serializers import readings as shapes
 from shop.selectors.access import readings_of
 from shop.selectors.meters import meters_by_name
-from shop.services.readings import ReadingRow, ReadingsReport, reading_answer, readings_record
+from shop.services.reading_columns import ReadingRow, text_of
+from shop.services.readings import ReadingsReport, reading_answer, readings_record
 
 MOST_AT_ONCE = 5_000
 
@@ -88,7 +89,11 @@ def _take_in(request: Request, items: list[Any], is_list: bool) -> tuple[int, An
     outcomes = {
         place: (shapes.REFUSED, " ".join(error["detail"] for error in found), None)
         for place, found in errors.items()
-    } | {places[at]: _outcome(report, at) for at, kept in enumerate(report.readings) if kept is not None}
+    } | {
+        places[at]: (*_outcome(report, at, rows[places[at]]), key)
+        for at, key in enumerate(report.ids)
+        if key is not None
+    }
     results = [
         {"index": place, "status": status, "sentence": sentence, "reading": reading}
         for place, (status, sentence, reading) in sorted(outcomes.items())
@@ -101,13 +106,12 @@ def _take_in(request: Request, items: list[Any], is_list: bool) -> tuple[int, An
     }
 
 
-def _outcome(report: ReadingsReport, at: int) -> tuple[str, str, int]:
-    reading = report.readings[at]
+def _outcome(report: ReadingsReport, at: int, row: ReadingRow) -> tuple[str, str]:
     if at in report.unchanged:
-        return shapes.UNCHANGED, "This reading was there already; nothing changed.", reading.pk
+        return shapes.UNCHANGED, "This reading was there already; nothing changed."
     if at in report.asked:
-        return shapes.ASKED, reading.question, reading.pk
-    return shapes.ACCEPTED, f"{reading.raw_text} was taken in.", reading.pk
+        return shapes.ASKED, report.asked[at]
+    return shapes.ACCEPTED, f"{text_of(row)} was taken in."
 
 
 def _rows(
@@ -128,7 +132,7 @@ def _rows(
     for place, one in given.items():
         meter = meters.get((one["vehicle"], one["meter"]))
         if meter is not None:
-            rows[place] = ReadingRow(meter, one["read_at"], one["source"], one["value"], one["unit"])
+            rows[place] = ReadingRow(meter.pk, one["read_at"], one["source"], one["value"], one["unit"])
         elif one["vehicle"] in numbers:
             sentence = f"{one['vehicle']} has no meter “{one['meter']}”; name one it has, or add the meter."
             errors[place] = [_error(place, "meter", sentence, is_list)]

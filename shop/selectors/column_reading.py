@@ -65,6 +65,15 @@ def seconds(column: str) -> str:
     return f"((julianday({column}) - 2440587.5) * 86400.0)"
 
 
+def microseconds(column: str) -> str:
+    """Return the SQL of an instant as whole microseconds since 1970, exact for any a meter can be read at."""
+    if connection.vendor == "postgresql":
+        return f"extract(epoch from {column}) * 1000000"
+    # A day number is good for whole seconds; the fraction, if any, stands from the twentieth character on.
+    whole = f"round((julianday(substr({column}, 1, 19)) - 2440587.5) * 86400.0)"
+    return f"({whole} * 1000000 + round(cast(substr({column}, 20) as real) * 1000000))"
+
+
 def flag(condition: str) -> str:
     """Return the SQL of 1 where a condition holds and 0 elsewhere."""
     return f"case when {condition} then 1 else 0 end"

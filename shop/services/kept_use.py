@@ -35,9 +35,14 @@ def use_keep(unit_pks: FloatArray) -> None:
 
 
 def meters_hold(meter_pks: FloatArray) -> None:
-    """Hold meters until the transaction ends, and read nothing of them."""
+    """Hold all meters of the vehicles these belong to until the transaction ends, and read nothing of them.
+
+    Whoever writes readings calls this first, once for all it is going to touch: all take meters in the order of their
+    keys, so that no two wait for each other.
+    """
     if connection.vendor == "postgresql":
-        held = f"select id from shop_meter where {one_of('id')} order by id for update"
+        of_vehicles = f"select vehicle_id from shop_meter where {one_of('id')}"
+        held = f"select id from shop_meter where vehicle_id in ({of_vehicles}) order by id for update"
         run(held, [keys_param(meter_pks)])
 
 

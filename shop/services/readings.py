@@ -1,32 +1,48 @@
 """Meter readings coming in: judged, kept and, when odd, set aside with a question; never overwritten."""
 
 import datetime
-import zoneinfo
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 from django.db import transaction
 
-from intervals.errors import QuantityError
 from shop import clock
-from shop.errors import ConflictError, InputError
-from shop.models import ChangeRecord, Meter, Person, Reading, Vehicle
+from shop.errors import ConflictError
+from shop.models import Meter, Person, Reading, Vehicle
 from shop.services.changes import change_note, changes_write
+from shop.services.column_writing import dates, whole
 from shop.services.due import due_refresh_now
 from shop.services.kept_use import meters_hold
-from shop.services.meter_history import UNITS, MeterHistory, shown_value
+from shop.services.meter_history import UNITS, MeterHistory
+from shop.services.reading_columns import (
+    SOURCES,
+    Columns,
+    ReadingRow,
+    Refused,
+    chosen,
+    holders_of,
+    text_of,
+    usable_rows,
+    wrong,
+)
 from shop.services.reading_judging import (
     AS_GUESSED,
     GRACE,
-    accept_ordinary,
+    are_ordinary,
     count_in,
     counted,
     judge_all,
     meters_held,
+    meters_known,
     reading_key,
     reading_shown,
 )
+from shop.services.reading_writing import reading_changes_write, reading_keys, readings_insert
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 AS_TYPED = "as typed"
 NOT_A_READING = "not a reading"
@@ -37,23 +53,8 @@ ANSWERS = (AS_GUESSED, AS_TYPED, NOT_A_READING)
 _AHEAD = datetime.timedelta(hours=1)
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One reading as it came in.
-
-    Attributes:
-        meter: the meter, with its vehicle and depot.
-        read_at: the instant, with its time zone.
-        source: one of `Reading.Source`.
-        value: as typed, "57000" or "1234:30".
-        unit: km, mi, h or hh:mm; empty: the meter's own.
-    """
-
-    meter: Meter
-    read_at: datetime.datetime
-    source: str
-    value: str
-    unit: str = ""
+JUDGED_AT_ONCE = 20_000
+"""Objects and text of so many readings are held at a time, however many come."""
 
 
 @dataclass(slots=True)
@@ -61,25 +62,32 @@ class ReadingsReport:
     """What became of a batch of readings.
 
     Attributes:
-        readings: one entry per row: the stored reading, or None where the row was refused.
-        added: positions of the rows stored now; `asked`: those of them set aside with a question.
+        ids: one entry per row: the key of the stored reading, or None where the row was refused.
+        added: positions of the rows stored now; `asked`: those of them set aside with a question, and the question.
         unchanged: positions of the rows that were there already.
         refused: (position, field, sentence) of the rows not stored.
+        vehicles: keys of the vehicles with a reading stored now.
     """
 
-    readings: list[Reading | None] = field(default_factory=list)
-    added: list[int] = field(default_factory=list)
-    asked: list[int] = field(default_factory=list)
-    unchanged: list[int] = field(default_factory=list)
-    refused: list[tuple[int, str, str]] = field(default_factory=list)
+    ids: list[int | None] = field(default_factory=list)
+    added: set[int] = field(default_factory=set)
+    asked: dict[int, str] = field(default_factory=dict)
+    unchanged: set[int] = field(default_factory=set)
+    refused: list[Refused] = field(default_factory=list)
+    vehicles: set[int] = field(default_factory=set)
+
+    @property
+    def new_keys(self) -> FloatArray:
+        """The keys of the readings stored now, ascending."""
+        return np.array([self.ids[place] for place in sorted(self.added)], dtype=np.float64)
 
 
 def readings_record(rows: Sequence[ReadingRow], person: Person | None = None) -> ReadingsReport:
     """Judge and store a batch of readings; good ones go in, the others are refused one by one in the report."""
     with transaction.atomic():
-        report, notes = readings_store(rows)
-        changes_write(notes, person=person)
-        due_refresh_now({rows[place].meter.vehicle_id for place in report.added})
+        report = readings_store(rows)
+        reading_changes_write(report.new_keys, person=person)
+        due_refresh_now(report.vehicles)
     return report
 
 
@@ -97,102 +105,121 @@ def reading_record(
     Raises:
         InputError: the value, unit, source or instant cannot be used, or another value is already there.
     """
-    row = ReadingRow(meter, read_at or clock.now(), source, value, unit)
-    report = readings_record([row], person)
-    stored = report.readings[0]
-    if stored is None:
+    report = readings_record([ReadingRow(meter.pk, read_at or clock.now(), source, value, unit)], person)
+    if report.refused:
         _, name, sentence = report.refused[0]
-        raise InputError(sentence, fields={name: sentence})
+        raise wrong(name, sentence)
+    stored = Reading.objects.get(pk=report.ids[0])
+    stored.meter = meter
     return stored
 
 
-def readings_store(
-    rows: Sequence[ReadingRow], latest: datetime.datetime | None = None
-) -> tuple[ReadingsReport, list[ChangeRecord]]:
-    """Judge and store readings inside the caller's transaction.
+def readings_store(rows: Sequence[ReadingRow], latest: datetime.datetime | None = None) -> ReadingsReport:
+    """Judge and store readings inside the caller's transaction; the caller writes the change records.
 
     Args:
         rows: the readings, in any order.
         latest: the last instant a reading may have; None: now.
-
-    Returns:
-        The report and the change records, not yet written.
     """
-    report = ReadingsReport(readings=[None] * len(rows))
-    limit = (latest or clock.now()) + _AHEAD
-    meters_hold(np.array([row.meter.pk for row in rows], dtype=np.float64))
-    known = _known_readings(rows)
-    fresh: list[tuple[int, Reading]] = []
-    for place, row in enumerate(rows):
-        try:
-            reading = _as_reading(row, row.meter, limit)
-        except InputError as error:
-            (name, sentence) = next(iter(error.fields.items()))
-            report.refused.append((place, name, sentence))
-            continue
-        held = known.setdefault((reading.meter_id, reading.read_at, reading.source), reading)
-        if held is reading:
-            fresh.append((place, reading))
-        elif abs(held.raw_value - reading.raw_value) <= 1e-9 * max(1.0, held.raw_value):
-            report.unchanged.append(place)
-            report.readings[place] = held
-        else:
-            sentence = (
-                f"{row.value} differs from the {held.raw_text} already kept from the same source and instant; "
-                "a reading is never overwritten. Give the right time of the second one."
-            )
-            report.refused.append((place, "value", sentence))
-    others = accept_ordinary([reading for _, reading in fresh])
-    judge_all(others, meters_held({reading.meter_id for reading in others}) if others else {})
-    Reading.objects.bulk_create([reading for _, reading in fresh], batch_size=500)
-    for place, reading in fresh:
-        report.readings[place] = reading
-        report.added.append(place)
-        if reading.status == Reading.Status.ASKED:
-            report.asked.append(place)
-    return report, [
-        change_note(reading, reading_key(reading), after=reading_shown(reading)) for _, reading in fresh
-    ]
+    report = ReadingsReport(ids=[None] * len(rows))
+    meters_hold(np.unique(np.array([row.meter_id for row in rows], dtype=np.float64)))
+    coming, report.refused = usable_rows(rows, (latest or clock.now()) + _AHEAD)
+    holders = holders_of(coming)
+    keys = holders.stored.copy()
+    keys[holders.is_fresh] = reading_keys(int(holders.is_fresh.sum()))
+    in_batch = holders.row >= 0
+    keys[in_batch] = keys[holders.row[in_batch]]
+    places = coming["place"].astype(int)
+    for place, key, is_same, is_fresh in zip(
+        places.tolist(), whole(keys), holders.is_same.tolist(), holders.is_fresh.tolist(), strict=True
+    ):
+        if is_same or is_fresh:
+            report.ids[place] = key
+            (report.unchanged if is_same else report.added).add(place)
+    is_other = ~holders.is_same & ~holders.is_fresh
+    if is_other.any():
+        report.refused += _differing(rows, places, keys, holders.row, np.flatnonzero(is_other))
+        report.refused.sort()
+    fresh = chosen(coming, holders.is_fresh) | {"id": keys[holders.is_fresh]}
+    report.vehicles = set(whole(np.unique(fresh["vehicle"])))
+    # All of a meter together, and neighbours in the table beside each other.
+    fresh = chosen(fresh, np.lexsort((fresh["at"], fresh["meter"])))
+    for part in _parts(fresh["meter"]):
+        _store_some(chosen(fresh, part), rows, report)
+    return report
 
 
-def _as_reading(row: ReadingRow, meter: Meter, limit: datetime.datetime) -> Reading:
-    if row.source not in Reading.Source.values:
-        raise _wrong("source", f"“{row.source}” is no source; allowed: {', '.join(Reading.Source.values)}.")
-    if row.read_at.tzinfo is None:
-        raise _wrong("read_at", "the instant has no time zone; give one.")
-    if row.read_at > limit:
-        raise _wrong("read_at", f"{row.read_at:%Y-%m-%d %H:%M} is in the future; give the time it was read.")
-    try:
-        value = shown_value(row.value, meter, row.unit)
-    except QuantityError as error:
-        raise _wrong("value", str(error)) from error
-    if value < 0:
-        raise _wrong("value", f"{row.value} is below zero; a meter shows zero or more. Read it again.")
-    zone = zoneinfo.ZoneInfo(meter.vehicle.depot.time_zone)
+def _differing(
+    rows: Sequence[ReadingRow], places: IntArray, keys: FloatArray, holder: IntArray, which: IntArray
+) -> list[Refused]:
+    """Return why rows are refused whose place is held with another value."""
+    pks = [key for key, row in zip(whole(keys[which]), holder[which], strict=True) if row < 0]
+    texts: dict[int, str] = {}
+    for at in range(0, len(pks), JUDGED_AT_ONCE):
+        kept = Reading.objects.filter(pk__in=pks[at : at + JUDGED_AT_ONCE])
+        texts |= dict(kept.values_list("pk", "raw_text"))
+    found = []
+    for one in which.tolist():
+        row = holder[one]
+        held = texts[int(keys[one])] if row < 0 else text_of(rows[places[row]])
+        sentence = (
+            f"{rows[places[one]].value} differs from the {held} already kept from the same source and instant; "
+            "a reading is never overwritten. Give the right time of the second one."
+        )
+        found.append((int(places[one]), "value", sentence))
+    return found
+
+
+def _parts(meters: FloatArray) -> Iterator[IntArray]:
+    """Yield the indexes of sorted rows, so many at a time, all of a meter in one part."""
+    begin = 0
+    while begin < len(meters):
+        last = meters[min(begin + JUDGED_AT_ONCE, len(meters)) - 1]
+        end = int(np.searchsorted(meters, last, side="right"))
+        yield np.arange(begin, end)
+        begin = end
+
+
+def _store_some(fresh: Columns, rows: Sequence[ReadingRow], report: ReadingsReport) -> None:
+    """Judge and write new readings, with all of each meter among them."""
+    is_ordinary = are_ordinary(fresh)
+    places = fresh["place"].astype(int).tolist()
+    head = [
+        (key, meter, rows[place].read_at, day, SOURCES[source], text_of(rows[place]), shown)
+        for key, meter, place, day, source, shown in zip(
+            whole(fresh["id"]), whole(fresh["meter"]), places, dates(fresh["day"]), whole(fresh["source"]),
+            fresh["shown"].tolist(), strict=True,
+        )
+    ]  # fmt: skip
+    others = np.flatnonzero(~is_ordinary)
+    judged = {}
+    if len(others):
+        readings = {
+            at: _as_reading(rows[places[at]], *head[at][:2], day, head[at][6])
+            for at, day in zip(others.tolist(), whole(fresh["day"][others]), strict=True)
+        }
+        judge_all(readings.values(), meters_known({reading.meter_id for reading in readings.values()}))
+        for at, one in readings.items():
+            judged[at] = (one.true_total, one.status, one.question_code, one.question, one.guess_value, "")
+            if one.status == Reading.Status.ASKED:
+                report.asked[places[at]] = one.question
+    accepted = str(Reading.Status.ACCEPTED)
+    readings_insert(
+        (*head[at], *(judged.get(at) or (total, accepted, "", "", None, "")))
+        for at, total in enumerate(fresh["si"].tolist())
+    )
+
+
+def _as_reading(row: ReadingRow, key: int, meter: int, day: int, shown: float) -> Reading:
     return Reading(
-        meter=meter,
+        pk=key,
+        meter_id=meter,
         read_at=row.read_at.astimezone(datetime.UTC),
-        read_on=row.read_at.astimezone(zone).date(),
+        read_on=datetime.date.fromordinal(day),
         source=row.source,
-        raw_text=f"{row.value} {row.unit}".strip()[:32],
-        raw_value=value,
+        raw_text=text_of(row),
+        raw_value=shown,
     )
-
-
-def _wrong(name: str, sentence: str) -> InputError:
-    return InputError(sentence, fields={name: sentence})
-
-
-def _known_readings(rows: Sequence[ReadingRow]) -> dict[tuple[int, datetime.datetime, str], Reading]:
-    if not rows:
-        return {}
-    instants = [row.read_at for row in rows if row.read_at.tzinfo is not None]
-    if not instants:
-        return {}
-    kept = Reading.objects.filter(
-        meter__in={row.meter.pk for row in rows}, read_at__range=(min(instants), max(instants))
-    )
-    return {(reading.meter_id, reading.read_at, reading.source): reading for reading in kept}
 
 
 def reading_answer(reading: Reading, answer: str, person: Person | None = None) -> Reading:
@@ -208,7 +235,7 @@ def reading_answer(reading: Reading, answer: str, person: Person | None = None) 
         ConflictError: the question is settled already, or the value would make the total run backwards.
     """
     if answer not in ANSWERS:
-        raise _wrong("answer", f"“{answer}” is no answer; allowed: {', '.join(ANSWERS)}.")
+        raise wrong("answer", f"“{answer}” is no answer; allowed: {', '.join(ANSWERS)}.")
     with transaction.atomic():
         known = meters_held([reading.meter_id])[reading.meter_id]
         row = Reading.objects.select_for_update().get(pk=reading.pk)
@@ -239,9 +266,11 @@ def reading_move(reading: Reading, vehicle: Vehicle, person: Person) -> Reading:
     to = Meter.objects.filter(vehicle=vehicle, kind=name).select_related("vehicle__depot").first()
     if to is None or to.pk == reading.meter_id:
         why = f"has no meter for {name}" if to is None else "is where it was keyed"
-        raise _wrong("vehicle", f"{vehicle.number} {why}; name the vehicle it was read off.")
+        raise wrong("vehicle", f"{vehicle.number} {why}; name the vehicle it was read off.")
     with transaction.atomic():
-        row = Reading.objects.select_for_update().select_related("meter__vehicle").get(pk=reading.pk)
+        meters_hold(np.array([reading.meter_id, to.pk], dtype=np.float64))
+        rows = Reading.objects.select_for_update(of=("self",)).select_related("meter__vehicle")
+        row = rows.get(pk=reading.pk)
         if row.status == Reading.Status.REFUSED:
             raise ConflictError(
                 f"This reading is settled already ({row.answer or row.status}); reload the page."
@@ -271,7 +300,7 @@ def _settle(row: Reading, answer: str, history: MeterHistory) -> None:
     if row.status != Reading.Status.ASKED and not is_withdrawn:
         raise ConflictError(f"This reading is settled already ({row.status}); reload the page.")
     if answer == AS_GUESSED and row.guess_value is None:
-        raise _wrong("answer", f"There is no guess to confirm; answer “{AS_TYPED}” or “{NOT_A_READING}”.")
+        raise wrong("answer", f"There is no guess to confirm; answer “{AS_TYPED}” or “{NOT_A_READING}”.")
     row.answer = answer
     if answer == NOT_A_READING:
         row.status, row.true_total = Reading.Status.REFUSED, None

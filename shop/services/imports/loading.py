@@ -2,9 +2,10 @@
 
 import datetime
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
+import numpy as np
 from django.db import transaction
 
 from shop import clock
@@ -13,16 +14,16 @@ from shop.models import ChangeRecord, ImportRun, Person
 from shop.services.changes import changes_write
 from shop.services.imports.cells import CellError, local_instant, nearest
 from shop.services.imports.declared import Table
-from shop.services.imports.incoming_readings import READINGS, readings_load
+from shop.services.imports.incoming_readings import READINGS, FloatArray, Progress, readings_load
 from shop.services.imports.records import CODES, Records
 from shop.services.imports.report import ALL_OR_NOTHING, MODES, FileReport, LoadReport, Refusal
 from shop.services.imports.sheets import Row, SheetError, read_sheet
 from shop.services.imports.storing import ADDED, CHANGED, is_held, store_rows
 from shop.services.imports.tables import TABLES
 from shop.services.marks import fleet_mark
+from shop.services.reading_writing import reading_changes_write
 
 AS_OF_FILE = "as_of.txt"
-Progress = Callable[[str, int, int], None]
 _COUNTS = {table.file for table in TABLES if table.is_count}
 
 
@@ -127,12 +128,13 @@ def files_load(
             sentence = f"no table is called that; allowed: {', '.join(tables)}.{nearest(file, tables)}"
             report.files.append(FileReport(file, refusals=[Refusal(file, 0, "", sentence)]))
     with transaction.atomic():
-        notes = _load_tables(files, report, progress)
+        notes, new_readings = _load_tables(files, report, progress)
+        is_news = bool(notes) or len(new_readings) > 0
         taken = _taken_in(files, report)
         is_kept = not is_dry_run and not (report.refusals and mode == ALL_OR_NOTHING)
         if not is_kept:
             transaction.set_rollback(True)
-        elif notes or _has_new_count(taken):
+        elif is_news or _has_new_count(taken):
             counts = {file.file: file.counts() for file in report.files}
             run = ImportRun.objects.create(
                 name=name[:200],
@@ -143,27 +145,43 @@ def files_load(
                 counts=counts,
             )
             changes_write(notes, person=person, import_run=run)
+            reading_changes_write(new_readings, person=person, import_run=run)
             fleet_mark()
-            report.is_written = bool(notes)
+            report.is_written = is_news
     return report
 
 
 def _load_tables(
     files: Mapping[str, bytes], report: LoadReport, progress: Progress | None
-) -> list[ChangeRecord]:
+) -> tuple[list[ChangeRecord], FloatArray]:
+    """Load the files, each noted in the report; return change records and the keys of new readings."""
     records = Records()
     latest = clock.now()
     if AS_OF_FILE in files:
         latest = max(latest, _as_of(files[AS_OF_FILE], report))
     notes: list[ChangeRecord] = []
+    new_readings = np.empty(0)
     before = _ever_loaded()
     for table in TABLES:
-        if table.file in files:
+        if table is READINGS and table.file in files:
+            report.files.append(FileReport(table.file))
+            new_readings = _load_readings(files[table.file], report.files[-1], records, latest, progress)
+        elif table.file in files:
             is_old = table.is_count and (table.file, _sha256(files[table.file])) in before
-            one, more = _load_table(table, files[table.file], records, latest, progress, is_old_count=is_old)
+            one, more = _load_table(table, files[table.file], records, progress, is_old_count=is_old)
             report.files.append(one)
             notes += more
-    return notes
+    return notes, new_readings
+
+
+def _load_readings(
+    content: bytes, report: FileReport, records: Records, latest: datetime.datetime, progress: Progress | None
+) -> FloatArray:
+    try:
+        return readings_load(content, report, records, latest, progress)
+    except SheetError as error:
+        report.refusals.append(Refusal(report.file, 0, "", str(error)))
+        return np.empty(0)
 
 
 def _as_of(content: bytes, report: LoadReport) -> datetime.datetime:
@@ -181,7 +199,6 @@ def _load_table(
     table: Table,
     content: bytes,
     records: Records,
-    latest: datetime.datetime,
     progress: Progress | None,
     *,
     is_old_count: bool,
@@ -206,10 +223,7 @@ def _load_table(
     if is_old_count:
         rows = [row for row in rows if row.errors or not is_held(table, row, records)]
         report.unchanged = report.rows - len(rows)
-    is_judged = table is READINGS
-    notes = (
-        readings_load(rows, records, report, latest) if is_judged else _store(table, rows, records, report)
-    )
+    notes = _store(table, rows, records, report)
     _count_refused(table, rows, records, report)
     if progress and rows:
         progress(table.file, len(rows), len(rows))

@@ -55,21 +55,35 @@ def read_sheet(content: bytes, allowed: tuple[str, ...], needed: tuple[str, ...]
     Raises:
         SheetError: the file as a whole cannot be read.
     """
-    reader = csv.reader(io.StringIO(_decoded(content), newline=""), strict=True)
-    records = _records(reader)
-    header = [name.strip() for name in next(records, (1, []))[1]]
-    _check_header(header, allowed, needed)
+    header, records = sheet_records(content, allowed, needed)
     rows = []
     for line, record in records:
-        row = Row(line, dict(zip(header, (cell.strip() for cell in record), strict=False)))
-        if len(record) != len(header):
-            row.refuse(
-                header[min(len(record), len(header)) - 1],
-                f"the row has {len(record)} cells and the header {len(header)}; add or remove commas, "
-                "and put a text that holds a comma in double quotes.",
-            )
+        row = Row(line, dict(zip(header, record, strict=False)))
+        if wrong := width_error(header, record):
+            row.refuse(*wrong)
         rows.append(row)
     return rows
+
+
+def sheet_records(
+    content: bytes, allowed: tuple[str, ...], needed: tuple[str, ...]
+) -> tuple[list[str], Iterator[tuple[int, list[str]]]]:
+    """Return the header of a CSV file and an iterator over line and cells of its rows; otherwise as `read_sheet`."""
+    reader = csv.reader(io.StringIO(_decoded(content), newline=""), strict=True)
+    records = _records(reader)
+    header = next(records, (1, []))[1]
+    _check_header(header, allowed, needed)
+    return header, records
+
+
+def width_error(header: list[str], record: list[str]) -> tuple[str, str] | None:
+    """Return column and sentence where a row has not as many cells as the header."""
+    if len(record) == len(header):
+        return None
+    return header[min(len(record), len(header)) - 1], (
+        f"the row has {len(record)} cells and the header {len(header)}; add or remove commas, "
+        "and put a text that holds a comma in double quotes."
+    )
 
 
 def _decoded(content: bytes) -> str:
@@ -86,7 +100,7 @@ def _decoded(content: bytes) -> str:
 
 
 def _records(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
-    """Yield the line a record starts on and its cells; wholly empty lines are left out."""
+    """Yield the line a record starts on and its cells without outer blanks; wholly empty lines are left out."""
     while True:
         line = reader.line_num + 1  # type: ignore[attr-defined]
         try:
@@ -97,8 +111,9 @@ def _records(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
             raise SheetError(
                 f"line {line} is not CSV ({error}); check that every double quote has its partner."
             ) from error
-        if any(cell.strip() for cell in record):
-            yield line, record
+        cells = [cell.strip() for cell in record]
+        if any(cells):
+            yield line, cells
 
 
 def _check_header(header: list[str], allowed: tuple[str, ...], needed: tuple[str, ...]) -> None:

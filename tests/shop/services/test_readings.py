@@ -7,8 +7,8 @@ import pytest
 from shop.errors import ConflictError, InputError
 from shop.models import ChangeRecord, MeterChange, Reading
 from shop.services.meter_changes import meter_change_record
+from shop.services.reading_columns import ReadingRow
 from shop.services.readings import (
-    ReadingRow,
     reading_answer,
     reading_record,
     readings_record,
@@ -26,7 +26,7 @@ def days_before(days: float) -> datetime.datetime:
 
 def weekly(meter, last: float, per_week: float, weeks: int = 12, newest_days: float = 1):
     rows = [
-        ReadingRow(meter, days_before(newest_days + 7 * n), "telematics", f"{last - per_week * n:.1f}")
+        ReadingRow(meter.pk, days_before(newest_days + 7 * n), "telematics", f"{last - per_week * n:.1f}")
         for n in range(weeks)
     ]
     report = readings_record(rows)
@@ -153,10 +153,10 @@ def test_a_parked_vehicle_may_start_again():
 
 def test_same_reading_again_changes_nothing():
     meter = MeterFactory()
-    row = ReadingRow(meter, DAY_0, "telematics", "1000")
+    row = ReadingRow(meter.pk, DAY_0, "telematics", "1000")
     readings_record([row])
     report = readings_record([row])
-    assert (report.added, report.unchanged, report.refused) == ([], [0], [])
+    assert (report.added, report.unchanged, report.refused) == (set(), {0}, [])
     assert Reading.objects.count() == ChangeRecord.objects.count() == 1
 
 
@@ -263,13 +263,13 @@ def test_unknown_meter_change_is_refused(kind):
 
 def test_a_batch_takes_the_good_and_explains_the_bad(django_assert_max_num_queries):
     meter = MeterFactory(vehicle=VehicleFactory())
-    rows = [ReadingRow(meter, days_before(n), "telematics", str(50_000 - 100 * n)) for n in range(200)]
-    rows[7] = ReadingRow(meter, days_before(7), "telematics", "ninety")
+    rows = [ReadingRow(meter.pk, days_before(n), "telematics", str(50_000 - 100 * n)) for n in range(200)]
+    rows[7] = ReadingRow(meter.pk, days_before(7), "telematics", "ninety")
     with django_assert_max_num_queries(30):
         report = readings_record(rows)
     assert len(report.added) == 199
     assert [(place, field) for place, field, _ in report.refused] == [(7, "value")]
-    assert report.readings[7] is None
+    assert report.ids[7] is None
 
 
 def test_typed_reading_below_one_of_the_same_day_is_asked_about():
