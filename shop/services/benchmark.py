@@ -87,9 +87,8 @@ def measure(vehicles: int) -> dict[str, Any]:
         lambda: _lines(depot, days=1),
     )
     stage("the same night again", "incremental run of the night", lambda: _lines(depot, days=1))
-    # The first look loads routes and templates, which is no part of any page.
     deep = f"{FIRST_PAGE}&after={_after(ROWS * 999)}"
-    [_look(who, address) for who, address in ((None, HEALTH), (person, FIRST_PAGE), (person, deep))]
+    _look_before((None, HEALTH), (person, FIRST_PAGE), (person, deep))
     stage("a page without rows", "", lambda: _look(None, HEALTH))
     stage("due list, first 50", "a page without rows", lambda: _look(person, FIRST_PAGE))
     stage("due list, page 1,000", "due list, first 50", lambda: _look(person, deep))
@@ -177,6 +176,12 @@ def _after(number: int) -> str:
     order = KeysetOrder(in_working_order(DueLine.objects.all()), SPLIT_ORDER, ("pk",))
     number = max(min(number, DueLine.objects.count() - ROWS), 1)
     return Beside(order.place_of(order.after(None, number)[-1]), number).text
+
+
+def _look_before(*pages: tuple[Person | None, str]) -> None:
+    """Look at pages before they are timed: the first look loads routes and templates, no part of any page."""
+    for person, address in pages:
+        _look(person, address)
 
 
 def _look(person: Person | None, address: str) -> int:
