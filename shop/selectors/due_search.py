@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from shop import clock
-from shop.models import Depot, DueLine, Job, Person, UnitModel
+from shop.models import Depot, DueLine, Job, Person, UnitModel, Vehicle
 from shop.models.due import STATES
 from shop.selectors.access import depots_seen, due_lines_of
 from shop.selectors.due import OVERLAYS, in_working_order, needs_action
@@ -93,6 +93,9 @@ def due_choices(person: Person) -> DueChoices:
 def due_find(person: Person, search: DueSearch) -> DueFound:
     """Return the person's due lines a search keeps, with the count behind every state."""
     lines = due_lines_of(person)
+    if not person.is_superuser:
+        # Named once more by their keys, by which the database knows how few they are.
+        lines = lines.filter(vehicle__depot__in=[depot.pk for depot in depots_seen(person)])
     if search.depot:
         lines = lines.filter(vehicle__depot__code=search.depot)
     if search.kind:
@@ -116,7 +119,7 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
             Exists(missed_bookings().filter(unit=OuterRef("unit"), subject=OuterRef("rule__subject")))
         )
     counts = None
-    if search != DueSearch(show=search.show):
+    if search != DueSearch(show=search.show) or _sees_few(person):
         # Few among many are looked for once: counted in full, and shown by their keys.
         rows = list(lines.order_by().values_list("pk", "state", "must_not_move")[: FEW + 1])
         if len(rows) <= FEW:
@@ -128,6 +131,14 @@ def due_find(person: Person, search: DueSearch) -> DueFound:
     elif search.show in STATES:
         lines = lines.filter(state=search.show)
     return DueFound(in_working_order(lines), counts, counts[search.show])
+
+
+def _sees_few(person: Person) -> bool:
+    """Say whether a person's depots are small, which among many large ones makes theirs few lines."""
+    if person.is_superuser:
+        return False
+    seen = Vehicle.objects.filter(depot__in=[depot.pk for depot in depots_seen(person)])
+    return seen.order_by()[: COUNTED_UP_TO + 1].count() <= COUNTED_UP_TO
 
 
 def _counted(lines: QuerySet[DueLine]) -> dict[str, Counted]:

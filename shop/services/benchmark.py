@@ -130,9 +130,10 @@ def _taken_back(work: Callable[[], Any]) -> Any:
 
 
 def _time_pages(stages: Stages, person: Person) -> None:
-    # The first look loads routes and templates, which is no part of any page.
     deep = f"{FIRST_PAGE}&after={_after(ROWS * 999)}"
-    [_look(who, address) for who, address in ((None, HEALTH), (person, FIRST_PAGE), (person, deep))]
+    # The first look loads routes and templates, which is no part of any page.
+    for who, address in ((None, HEALTH), (person, FIRST_PAGE), (person, deep)):
+        _look(who, address)
     stages.time("a page without rows", "", lambda: _look(None, HEALTH))
     stages.time("due list, first 50", "a page without rows", lambda: _look(person, FIRST_PAGE))
     stages.time("due list, page 1,000", "due list, first 50", lambda: _look(person, deep))

@@ -6,10 +6,12 @@ import io
 import re
 
 import pytest
+from django.test import Client
 
 from shop.models import DueLine
 from shop.selectors import due_search
 from shop.web import due as due_page
+from tests.factories import PersonFactory
 
 
 def numbers(answer) -> list[str]:
@@ -160,6 +162,23 @@ def test_few_lines_are_counted_and_many_are_told_to_be_more(foreman, yard, monke
     narrowed = foreman.get("/due?show=not+yet&text=QX").content.decode()
     assert '<p role="status">more than 3 lines' in narrowed
     assert numbers(foreman.get("/due?show=not+yet&text=QX")) == ["QX0", "QX1", "QX2", "QX3"]
+
+
+def test_a_person_without_a_depot_sees_an_empty_list(yard):
+    client = Client()
+    client.force_login(PersonFactory(role="foreman", depots=[]))
+    for query in ("", "?show=everything", "?only=falls+due+within+14+days"):
+        answer = client.get(f"/due{query}")
+        assert '<p role="status">0 lines' in answer.content.decode()
+        assert numbers(answer) == []
+
+
+def test_a_superuser_sees_every_depot(yard, other_yard):
+    client = Client()
+    client.force_login(PersonFactory(is_superuser=True))
+    answer = client.get("/due?show=everything")
+    assert '<p role="status">6 lines' in answer.content.decode()
+    assert set(numbers(answer)) == {"K01", "K02", "K08", "K13", "K40", "Z01"}
 
 
 def test_a_line_that_is_not_yet_due_but_must_not_move_counts_as_needing_action(foreman, monkeypatch):
