@@ -36,8 +36,9 @@ def fleet_build(vehicles: int, as_of: datetime.date) -> Depot:
             "insert into shop_meter (vehicle_id, kind, shown_in) select v.id, 'odometer', 'km' from shop_vehicle v"
         )
         _readings(cursor, as_of)
-        for model, (_, _, interval_km, months, _) in zip(models, KINDS, strict=True):
-            _units(cursor, model, interval_km, months, as_of)
+        for place, model in enumerate(models):
+            _, _, interval_km, months, _ = KINDS[place]
+            _units(cursor, model, _share(101 + place, "m.n"), interval_km, months, as_of)
         cursor.execute("drop table made")
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
@@ -74,9 +75,11 @@ def _readings(cursor, as_of: datetime.date) -> None:
         )
 
 
-def _units(cursor, model: UnitModel, interval_km: float, months: int, as_of: datetime.date) -> None:
+def _units(
+    cursor, model: UnitModel, share: str, interval_km: float, months: int, as_of: datetime.date
+) -> None:
     code = f"v.number || '-{model.code}'"
-    used = f"1.05 * {_share(100 + model.pk, 'm.n')}"
+    used = f"1.05 * {share}"
     now = f"m.total + m.per_day * 7 * {READINGS - 1}"
     cursor.execute(
         "insert into shop_unit (code, unit_model_id, serial, note) "
