@@ -10,12 +10,12 @@ import numpy.typing as npt
 from django.db.models import QuerySet
 
 from intervals.as_driven import Wear
-from intervals.due import Clock, TimeClock
+from intervals.due import Clock
 from intervals.duty import SeverityStep
 from intervals.usage import Usage
 from shop.models import Fitting, IntervalRule, LastService, Meter, RuleVersion, SeverityFactor
 from shop.selectors.cadence import scheduled_days, scheduled_runs
-from shop.selectors.line_clocks import LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
+from shop.selectors.line_clocks import LineArrays, LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
 from shop.selectors.meter_usage import SOURCE_TRUST, usage_of
 from shop.selectors.seasons import MeasuredUse, Stretch, stretches_of
 from shop.selectors.severity import ORDINARY, driven_wear, severities_of
@@ -38,19 +38,12 @@ class Line:
     hour_meter: Meter | None
 
 
-@dataclass(frozen=True, slots=True)
-class CoreInputs:
-    """The lines and, in the same order, the arrays `compute_due` takes."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoreInputs(LineArrays):
+    """The lines as objects and, in the same order, their figures."""
 
     as_of: date
     lines: tuple[Line, ...]
-    distance: Clock
-    hours: Clock
-    time: TimeClock
-    opens_share: FloatArray
-    closes_share: FloatArray
-    distance_usage: Usage
-    hours_usage: Usage
     distance_wear: Wear
     hours_wear: Wear
 

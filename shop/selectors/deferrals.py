@@ -7,7 +7,7 @@ from math import ceil, isfinite, isnan
 import numpy as np
 from django.db.models import QuerySet
 
-from intervals.due import STATES, compute_due
+from intervals.due import STATES
 from intervals.season import UseCalendar
 from shop import clock
 from shop.errors import InputError
@@ -100,7 +100,7 @@ def deferral_sight(line: DueLine, asked: DeferralAsked) -> DeferralSight:
         sentence = f"{until} cannot be; it comes back on a day after today, within {LONGEST_DAYS} days."
         raise InputError(sentence, fields={"until": sentence})
     then = gather(until, line.unit.fittings.filter(removed_on__isnull=True))
-    result = compute_due(until, then.distance, then.hours, then.time, then.opens_share, then.closes_share)
+    result = then.due(until)
     at = _row_of(then, line)
     share = float(np.nanmax(result.u[at])) if not np.isnan(result.u[at]).all() else float("nan")
     state = STATES[result.state[at]]

@@ -1,6 +1,5 @@
 """Which units a daily run has to work out: those with news, and those a day that counts has come for."""
 
-from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
@@ -8,7 +7,7 @@ import numpy.typing as npt
 from django.db.models import Q
 
 from shop.models import DueLine, Fitting, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
-from shop.selectors.column_reading import keys_param, one_of, read_columns
+from shop.selectors.column_reading import keys_of, keys_param, one_of, read_columns
 from shop.selectors.recalls import recalled_vehicles
 
 FloatArray = npt.NDArray[np.float64]
@@ -37,17 +36,17 @@ def due_candidates(depot_pk: int, marked: FloatArray, since: date, as_of: date) 
     models = set(RuleVersion.objects.filter(passed).values_list("rule__unit_model", flat=True))
     changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of)
     found = [
-        _units_of(depot_pk, "f.vehicle_id", np.concatenate([marked, _keys(vehicles)])),
-        _units_of(depot_pk, "f.unit_id", _keys(factors.values_list("unit", flat=True))),
-        _units_of(depot_pk, "u.unit_model_id", _keys(models)),
-        _keys(changing.values_list("unit", flat=True)),
+        _units_of(depot_pk, "f.vehicle_id", np.concatenate([marked, keys_of(vehicles)])),
+        _units_of(depot_pk, "f.unit_id", keys_of(factors.values_list("unit", flat=True))),
+        _units_of(depot_pk, "u.unit_model_id", keys_of(models)),
+        keys_of(changing.values_list("unit", flat=True)),
     ]
     return np.unique(np.concatenate(found))
 
 
 def units_of_depot(depot_pk: int) -> FloatArray:
     """Return the keys of all units that are or were fitted in a depot's vehicles."""
-    return _keys(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
+    return keys_of(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
 
 
 def _units_of(depot_pk: int, column: str, keys: FloatArray) -> FloatArray:
@@ -60,7 +59,3 @@ def _units_of(depot_pk: int, column: str, keys: FloatArray) -> FloatArray:
         f"where v.depot_id = %s and {one_of(column)}",
         [depot_pk, keys_param(keys)],
     )["unit"]
-
-
-def _keys(pks: Iterable[int]) -> FloatArray:
-    return np.array(list(pks), dtype=np.float64)

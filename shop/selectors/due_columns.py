@@ -26,9 +26,9 @@ from intervals.due import (
     shown_day,
     shown_high_day,
 )
-from intervals.usage import Usage
 from shop.selectors.column_reading import day_number, keys_param, one_of, rank_in, read_columns
 from shop.selectors.due import OVERLAYS
+from shop.selectors.line_clocks import LineArrays
 
 FloatArray = npt.NDArray[np.float64]
 Columns = dict[str, FloatArray]
@@ -58,19 +58,12 @@ class LineKeys:
     done_day: FloatArray
 
 
-def as_columns(
-    keys: LineKeys,
-    result: DueResult,
-    clocks: tuple[Clock, Clock, TimeClock],
-    usages: tuple[Usage, Usage],
-    *,
-    may_change_daily: bool,
-) -> Columns:
-    """Return worked-out lines as they are stored, before overlays and before dates are held steady.
+def as_columns(as_of: date, keys: LineKeys, lines: LineArrays, *, may_change_daily: bool) -> Columns:
+    """Work lines out and return them as they are stored, before overlays and before dates are held steady.
 
-    clocks: distance, hours, calendar. usages: of the odometers and the hour meters. may_change_daily: something beside
-    use moves these lines once they are near.
+    may_change_daily: something beside use moves these lines once they are near.
     """
+    result = lines.due(as_of)
     today = float(result.as_of.toordinal())
     due, opens = today + shown_day(result.due_days), today + first_day_at(result.opens_days)
     low, high = today + shown_day(result.p10_days), today + shown_high_day(result.p90_days)
@@ -98,9 +91,11 @@ def as_columns(
         "due_clock": result.due_clock.astype(np.float64),
         "done_on": keys.done_day,
         "counted_from": np.select(
-            [told == DISTANCE, told == HOURS], [usages[0].last_day, usages[1].last_day], np.nan
+            [told == DISTANCE, told == HOURS],
+            [lines.distance_usage.last_day, lines.hours_usage.last_day],
+            np.nan,
         ),
-        "cycle_days": cycle_days_of(*clocks),
+        "cycle_days": cycle_days_of(lines.distance, lines.hours, lines.time),
         "worked_out_for": np.full(len(due), today),
     }
     for name in ("opens_on", "due_on", "late_on", "due_low_on", "due_high_on", "book_by"):

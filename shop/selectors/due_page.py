@@ -9,11 +9,11 @@ from typing import Any
 from django.db.models import QuerySet
 
 from shop.models import Depot, DueLine
-from shop.selectors.column_reading import one_of
+from shop.selectors.column_reading import keys_of, keys_param, one_of
 from shop.selectors.due import SPLIT_ORDER
 from shop.selectors.due_today import explained
 from shop.selectors.keyset import KeysetOrder, Place, place_read, place_text
-from shop.selectors.line_records import keys_of, read_rows
+from shop.selectors.line_records import read_rows
 
 SHOWN = (
     "pk", "unit_id", "rule_id", "state", "overlays", "must_not_move", "due_on", "due_low_on", "due_high_on", "book_by",
@@ -123,12 +123,12 @@ def _shown(rows: list[Any], depots: Iterable[Depot]) -> list[LineShown]:
     units = read_rows(
         UNIT,
         f"from shop_unit u join shop_unitmodel m on m.id = u.unit_model_id where {one_of('u.id')}",
-        [keys_of({row.unit_id for row in rows})],
+        [keys_param(keys_of({row.unit_id for row in rows}))],
     )
     rules = read_rows(
         RULE,
         f"from shop_intervalrule r where {one_of('r.id')}",
-        [keys_of({row.rule_id for row in rows})],
+        [keys_param(keys_of({row.rule_id for row in rows}))],
     )
     depot_by = {depot.pk: depot for depot in depots}
     unit_by = {pk: Unit(code, UnitModel(kind)) for pk, code, kind in units}

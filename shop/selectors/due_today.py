@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 
-from intervals.due import compute_due
 from shop import clock
 from shop.models import DueLine
 from shop.selectors.due_facts import words_of
@@ -30,15 +29,7 @@ def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLi
 
 def _explain(lines: list[DueLine], day: date) -> None:
     inputs = gather_records(day, {line.unit_id for line in lines})
-    result = compute_due(
-        day,
-        inputs.distance,
-        inputs.hours,
-        inputs.time,
-        inputs.opens_share,
-        inputs.closes_share,
-        has_range=False,  # the stored one is shown
-    )
+    result = inputs.due(day, has_range=False)  # the stored range is shown
     rows = {(own.fitting.unit_id, own.rule.pk): row for row, own in enumerate(inputs.lines)}
     for line in lines:
         row = rows.get((line.unit_id, line.rule_id))

@@ -7,12 +7,42 @@ import numpy as np
 import numpy.typing as npt
 
 from intervals.as_driven import Wear, clock_as_driven
-from intervals.due import Clock, TimeClock
+from intervals.due import Clock, DueResult, TimeClock, compute_due
 from intervals.fluid_age import next_due, time_clock_days_array
 from intervals.usage import Usage
 
 FloatArray = npt.NDArray[np.float64]
 MEAN_MONTH_DAYS = 365.25 / 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineArrays:
+    """The figures of n lines, in one order.
+
+    Attributes:
+        distance, hours, time, opens_share, closes_share: as `compute_due` takes them.
+        distance_usage, hours_usage: use of the meters the lines count on.
+    """
+
+    distance: Clock
+    hours: Clock
+    time: TimeClock
+    opens_share: FloatArray
+    closes_share: FloatArray
+    distance_usage: Usage
+    hours_usage: Usage
+
+    def due(self, as_of: date, *, has_range: bool = True) -> DueResult:
+        """Work out where the lines stand on a day, that of their clocks."""
+        return compute_due(
+            as_of,
+            self.distance,
+            self.hours,
+            self.time,
+            self.opens_share,
+            self.closes_share,
+            has_range=has_range,
+        )
 
 
 @dataclass(frozen=True, slots=True)

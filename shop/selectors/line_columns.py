@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from intervals.as_driven import Wear
-from intervals.due import Clock, TimeClock
+from intervals.due import Clock
 from intervals.usage import Usage
 from shop.models import IntervalRule, LastService, RuleVersion
 from shop.selectors.column_reading import (
@@ -26,7 +26,7 @@ from shop.selectors.column_reading import (
     taken,
 )
 from shop.selectors.core_inputs import versions_in_force
-from shop.selectors.line_clocks import LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
+from shop.selectors.line_clocks import LineArrays, LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
 from shop.selectors.meter_usage import kept_usage
 
 FloatArray = npt.NDArray[np.float64]
@@ -40,15 +40,13 @@ LAST_FIGURES = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class LineColumns:
-    """The lines of ordinary units in columns, and the arrays `compute_due` takes.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineColumns(LineArrays):
+    """The lines of ordinary units in columns.
 
     Attributes:
         unit, rule, vehicle: keys of each line.
         done_day: ordinal of the last job; nan when not known.
-        distance, hours, time, opens_share, closes_share: as `compute_due` takes them.
-        distance_usage, hours_usage: use of the meters the lines count on.
         others: keys of the units that have to be read row by row.
     """
 
@@ -56,13 +54,6 @@ class LineColumns:
     rule: FloatArray
     vehicle: FloatArray
     done_day: FloatArray
-    distance: Clock
-    hours: Clock
-    time: TimeClock
-    opens_share: FloatArray
-    closes_share: FloatArray
-    distance_usage: Usage
-    hours_usage: Usage
     others: FloatArray
 
 

@@ -10,11 +10,10 @@ from datetime import date
 from math import nan
 from typing import Any
 
-import numpy as np
 from django.db import connection
 
 from shop.models import Meter, Season
-from shop.selectors.column_reading import flag, keys_param, one_of
+from shop.selectors.column_reading import flag, keys_of, keys_param, one_of
 from shop.selectors.core_inputs import CoreInputs, Line, in_force_by_kind, inputs_of
 from shop.selectors.meter_usage import usage_of
 from shop.selectors.severity import ORDINARY, severities_of
@@ -91,7 +90,7 @@ def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
         "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
         "join shop_depot p on p.id = v.depot_id where f.removed_on is null "
         f"and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')} order by v.number, f.id",
-        [as_of.isoformat(), keys_of(unit_pks)],
+        [as_of.isoformat(), keys_param(keys_of(unit_pks))],
     )
     at = list(FITTED).index
     season_pks = {row[at("season_id")] for row in rows} - {None}
@@ -114,14 +113,16 @@ def _versions(as_of: date, model_pks: Collection[int]) -> dict[tuple[int, str], 
         VERSION,
         "from shop_ruleversion r join shop_intervalrule i on i.id = r.rule_id "
         f"where r.applies_from <= %s and {one_of('i.unit_model_id')} order by r.applies_from",
-        [as_of.isoformat(), keys_of(model_pks)],
+        [as_of.isoformat(), keys_param(keys_of(model_pks))],
     )
     return in_force_by_kind(Version(*row, Rule(row[0], *row[-3:])) for row in rows)
 
 
 def _last_services(unit_pks: Collection[int]) -> dict[tuple[int, str], Last]:
     found = {}
-    for row in read_rows(LAST, f"from shop_lastservice l where {one_of('l.unit_id')}", [keys_of(unit_pks)]):
+    for row in read_rows(
+        LAST, f"from shop_lastservice l where {one_of('l.unit_id')}", [keys_param(keys_of(unit_pks))]
+    ):
         last = Last(*row)
         found[last.unit_id, last.subject] = last._replace(
             done_on=_day(last.done_on),
@@ -141,7 +142,7 @@ def _meters(
     rows = read_rows(
         METER,
         f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
-        [keys_of(vehicle_pks)],
+        [keys_param(keys_of(vehicle_pks))],
     )
     meters = [MeterRow(*row) for row in rows]
     today, usage, to_read = as_of.toordinal(), {}, []
@@ -166,11 +167,6 @@ def read_rows(columns: Mapping[str, str], rest: str, params: Sequence[object]) -
     with connection.cursor() as cursor:
         cursor.execute(f"select {', '.join(columns.values())} {rest}", params)
         return cursor.fetchall()
-
-
-def keys_of(pks: Collection[int]) -> str:
-    """Return keys as the one parameter `one_of` takes."""
-    return keys_param(np.array(list(pks), dtype=np.int64))
 
 
 def _day(value: date | str | None) -> date | None:

@@ -12,6 +12,7 @@ from shop.models import Meter, Reading
 from shop.selectors.column_reading import (
     day_number,
     flag,
+    keys_of,
     keys_param,
     one_of,
     place_of,
@@ -43,9 +44,7 @@ def usage_of(meters: Collection[Meter], as_of: date) -> dict[int, tuple[float, .
     class_rates = [
         np.nan if meter.class_rate_per_day is None else meter.class_rate_per_day for meter in by_pk.values()
     ]
-    usage = usage_columns(
-        np.array(list(by_pk), dtype=np.float64), np.array(class_rates, dtype=np.float64), as_of
-    )
+    usage = usage_columns(keys_of(by_pk), np.array(class_rates, dtype=np.float64), as_of)
     columns = [getattr(usage, name) for name in Usage.__slots__]
     return {pk: tuple(column[row] for column in columns) for row, pk in enumerate(by_pk)}
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from intervals.due import STATES, compute_due
+from intervals.due import STATES
 from intervals.exchange.catalogue import MethodCosts, WorkHours, job_cost
 from intervals.rules import POLICIES, add_months
 from intervals.year_ahead import AheadClocks, jobs_ahead, mean_rate, run_today
@@ -272,7 +272,7 @@ def _states(before: CoreInputs, after: CoreInputs) -> dict[str, tuple[int, int]]
     """Return where the lines stand today, before and after: the window widths show here."""
     counts = []
     for own in (before, after):
-        found = compute_due(own.as_of, own.distance, own.hours, own.time, own.opens_share, own.closes_share)
+        found = own.due(own.as_of)
         counts.append(Counter(found.state.tolist()))
     return {state: (counts[0][place], counts[1][place]) for place, state in enumerate(STATES)}
 

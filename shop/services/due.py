@@ -9,11 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from django.db import connection, transaction
 
-from intervals.due import compute_due
 from shop import clock
 from shop.models import Fitting
-from shop.selectors.column_reading import UNKNOWN, keys_param, one_of, place_of, read_columns, taken
-from shop.selectors.core_inputs import CoreInputs, gather
+from shop.selectors.column_reading import UNKNOWN, keys_of, keys_param, one_of, place_of, read_columns, taken
+from shop.selectors.core_inputs import gather
 from shop.selectors.due_columns import (
     EVERY_DAY,
     Columns,
@@ -75,9 +74,9 @@ def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     for time_zone, unit_pk in fitted:
         of_zone[time_zone].append(unit_pk)
     with transaction.atomic():
-        units_hold(_keys([unit_pk for units in of_zone.values() for unit_pk in units]))
+        units_hold(keys_of([unit_pk for units in of_zone.values() for unit_pk in units]))
         for time_zone, units in of_zone.items():
-            due_refresh(clock.today(time_zone), _keys(units))
+            due_refresh(clock.today(time_zone), keys_of(units))
 
 
 def units_hold(unit_pks: FloatArray) -> None:
@@ -90,10 +89,6 @@ def units_hold(unit_pks: FloatArray) -> None:
         blocks = np.unique(unit_pks // BLOCK_UNITS)
         held = "select pg_advisory_xact_lock(%s, block) from unnest(%s::int[]) block"
         run(held, [LINES_LOCK, keys_param(blocks)])
-
-
-def _keys(pks: Collection[int]) -> FloatArray:
-    return np.array(list(pks), dtype=np.float64)
 
 
 def _by_vehicle(unit_pks: FloatArray) -> FloatArray:
@@ -148,7 +143,7 @@ def worked_out(as_of: date, unit_pks: FloatArray) -> Columns:
 def by_columns(as_of: date, lines: LineColumns) -> Columns:
     """Return the lines of ordinary units as they are stored."""
     keys = LineKeys(lines.unit, lines.rule, lines.vehicle, lines.done_day)
-    return _stored(as_of, keys, lines, may_change_daily=False)
+    return as_columns(as_of, keys, lines, may_change_daily=False)
 
 
 def row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
@@ -156,20 +151,9 @@ def row_by_row(as_of: date, unit_pks: FloatArray) -> Columns:
     inputs = gather(as_of, Fitting.objects.filter(unit__in=unit_pks.astype(np.int64).tolist()))
     days = [line.last.done_on if line.last else None for line in inputs.lines]
     keys = LineKeys(
-        _keys([line.fitting.unit_id for line in inputs.lines]),
-        _keys([line.rule.pk for line in inputs.lines]),
-        _keys([line.fitting.vehicle_id for line in inputs.lines]),
+        keys_of([line.fitting.unit_id for line in inputs.lines]),
+        keys_of([line.rule.pk for line in inputs.lines]),
+        keys_of([line.fitting.vehicle_id for line in inputs.lines]),
         np.array([np.nan if day is None else day.toordinal() for day in days], dtype=np.float64),
     )
-    return _stored(as_of, keys, inputs, may_change_daily=True)
-
-
-def _stored(
-    as_of: date, keys: LineKeys, lines: LineColumns | CoreInputs, *, may_change_daily: bool
-) -> Columns:
-    result = compute_due(
-        as_of, lines.distance, lines.hours, lines.time, lines.opens_share, lines.closes_share
-    )
-    clocks = (lines.distance, lines.hours, lines.time)
-    usages = (lines.distance_usage, lines.hours_usage)
-    return as_columns(keys, result, clocks, usages, may_change_daily=may_change_daily)
+    return as_columns(as_of, keys, inputs, may_change_daily=True)

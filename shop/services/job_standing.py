@@ -4,7 +4,7 @@ import datetime
 from dataclasses import dataclass
 from math import isfinite
 
-from intervals.due import CLOCKS, STATES, compute_due
+from intervals.due import CLOCKS, STATES
 from shop.models import Fitting, LastService
 from shop.selectors.core_inputs import CoreInputs, gather
 from shop.services.last_service import Done, Totals
@@ -42,9 +42,7 @@ def standing_at(fitting: Fitting, done: Done, totals: Totals, *, is_whole: bool)
         return Standing()
     severity_km = _mean_severity(inputs, row, totals, is_distance=True)
     severity_h = _mean_severity(inputs, row, totals, is_distance=False)
-    result = compute_due(
-        done.done_on, inputs.distance, inputs.hours, inputs.time, inputs.opens_share, inputs.closes_share
-    )
+    result = inputs.due(done.done_on)
     if not is_whole or STATES[result.state[row]] not in IN_WINDOW:
         return Standing(severity_km, severity_h)
     clock = CLOCKS[result.binding[row]]

@@ -6,13 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from shop.models import Mark, Vehicle
-from shop.selectors.column_reading import keys_param, one_of
+from shop.selectors.column_reading import keys_of, keys_param, one_of
 from shop.services.column_writing import run
 
 
 def vehicles_mark(vehicle_pks: Iterable[int]) -> None:
     """Mark vehicles, inside the transaction that brings the news; nobody takes a mark of it before that ends."""
-    keys = np.array(sorted(set(vehicle_pks)), dtype=np.float64)
+    keys = keys_of(set(vehicle_pks))
     # A mark that is there is written over, which holds it: not taken as long as this news cannot be seen.
     run(
         f"insert into shop_mark (vehicle_id) select id from shop_vehicle where {one_of('id')} order by id "
@@ -32,6 +32,6 @@ def marks_take(depot_pk: int) -> npt.NDArray[np.float64]:
     Marks of news that cannot be seen yet stay for the next run.
     """
     marks = Mark.objects.select_for_update(of=("self",), skip_locked=True).filter(vehicle__depot=depot_pk)
-    taken = np.array(list(marks.values_list("vehicle", flat=True)), dtype=np.float64)
+    taken = keys_of(marks.values_list("vehicle", flat=True))
     run(f"delete from shop_mark where {one_of('vehicle_id')}", [keys_param(taken)])
     return taken

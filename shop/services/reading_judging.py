@@ -7,7 +7,16 @@ import numpy as np
 import numpy.typing as npt
 
 from shop.models import Meter, Reading
-from shop.selectors.column_reading import day_number, flag, keys_param, one_of, place_of, read_columns, taken
+from shop.selectors.column_reading import (
+    day_number,
+    flag,
+    keys_of,
+    keys_param,
+    one_of,
+    place_of,
+    read_columns,
+    taken,
+)
 from shop.services.kept_use import meters_hold
 from shop.services.meter_history import HOURS_P99_CAP, MeterHistory, core_changes, to_si
 
@@ -32,7 +41,7 @@ class KnownMeter:
 
 def meters_held(ids: Collection[int]) -> dict[int, KnownMeter]:
     """Load meters with their changes and accepted readings, and hold them until the transaction ends."""
-    meters_hold(np.array(list(ids), dtype=np.float64))
+    meters_hold(keys_of(ids))
     return meters_known(ids)
 
 

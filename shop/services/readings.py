@@ -11,6 +11,7 @@ from django.db import transaction
 from shop import clock
 from shop.errors import ConflictError
 from shop.models import Meter, Person, Reading, Vehicle
+from shop.selectors.column_reading import keys_of
 from shop.services.changes import change_note, changes_write
 from shop.services.column_writing import dates, whole
 from shop.services.due import due_refresh_now
@@ -79,7 +80,7 @@ class ReadingsReport:
     @property
     def new_keys(self) -> FloatArray:
         """The keys of the readings stored now, ascending."""
-        return np.array([self.ids[place] for place in sorted(self.added)], dtype=np.float64)
+        return keys_of(self.ids[place] for place in sorted(self.added))
 
 
 def readings_record(rows: Sequence[ReadingRow], person: Person | None = None) -> ReadingsReport:

@@ -20,6 +20,7 @@ import datetime
 from django.db import connection, transaction
 from shop import clock
 from shop.models import DailyRun, Depot, DueLine, Fitting, Mark, Unit
+from shop.selectors.column_reading import keys_of
 from shop.services import due, due_parts, marks
 due.BLOCK_UNITS = due_parts.BLOCK_UNITS = 10
 day = datetime.date(2026, 3, 2)
@@ -148,7 +149,7 @@ def job():
     due.due_refresh_now([fitting.vehicle_id])
 def part():
     first.wait(20)
-    units = due._keys(Fitting.objects.values_list("unit", flat=True))
+    units = keys_of(Fitting.objects.values_list("unit", flat=True))
     due.units_hold(units)
     second.set(); time.sleep(0.5)
     due.due_refresh(day, units)
@@ -177,7 +178,7 @@ def reading():
     due.due_refresh_now([meter.vehicle_id])
 def part():
     first.wait(20)
-    units = due._keys(Fitting.objects.values_list("unit", flat=True))
+    units = keys_of(Fitting.objects.values_list("unit", flat=True))
     due.units_hold(units)
     second.set(); time.sleep(0.5)
     due.due_refresh(day, units)
