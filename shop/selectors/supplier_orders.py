@@ -12,7 +12,7 @@ from shop.models import ChangeRecord, OrderedLine, Person, StockMovement, Suppli
 from shop.planning.demand import JobNeed
 from shop.planning.punctuality import Punctuality
 from shop.planning.waiting import Arrival, Waiting, jobs_waiting
-from shop.selectors.access import depots_seen, proposed_lines_of
+from shop.selectors.access import depots_of, proposed_lines_of
 from shop.selectors.stock import ordered_of, shelves_seen
 from shop.selectors.suppliers import punctuality_by_supplier
 
@@ -55,8 +55,9 @@ def lines_coming(
 
     beside: what is read with each; `units_waiting` needs its order alone.
     """
-    shelves = {depot.stores_at_id or depot.pk for depot in depots_seen(person)}
-    lines = OrderedLine.objects.filter(depot__in=shelves, is_open=True).select_related(*beside)
+    own = depots_of(person).order_by()
+    shelves = Q(depot__in=own.filter(stores_at__isnull=True)) | Q(depot__in=own.values("stores_at"))
+    lines = OrderedLine.objects.filter(shelves, is_open=True).select_related(*beside)
     return [line for line in lines.order_by("expected_on", "pk") if line.outstanding_l > 0]
 
 
