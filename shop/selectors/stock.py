@@ -86,6 +86,12 @@ def stock_items_of(person: Person) -> QuerySet[StockItem]:
     return StockItem.objects.filter(depot__in=shelves_seen(person)).select_related("product", "depot", "tank")
 
 
+def packs_to_count(shelf: Depot) -> list[StockItem]:
+    """Return what stands on a shelf in the order of its places; tanks are dipped instead."""
+    items = StockItem.objects.filter(depot=shelf, on_shelf_l__gt=0, tank=None).select_related("product")
+    return sorted(items, key=lambda item: (item.place or item.label, item.label, item.pk))
+
+
 def movements_of(person: Person) -> QuerySet[StockMovement]:
     """Return the stock movements of those shelves."""
     return StockMovement.objects.filter(item__in=stock_items_of(person)).select_related(

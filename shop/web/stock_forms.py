@@ -29,7 +29,7 @@ class MoveForm(PlainForm):
         label="Why",
         max_length=200,
         required=False,
-        help_text="Asked for a write-off and a count that differs.",
+        help_text="Needed for a write-off; for a count, what explains the difference.",
     )
 
     def __init__(self, *args: Any, shelves: QuerySet[Any], item: Any, **kwargs: Any) -> None:

@@ -11,7 +11,8 @@ PAGES = [
     "/units/K01-TB6/sample", "/learning", "/tools", "/tools/T3", "/vehicles/K18",
     "/vehicles/K05/meters", "/orders", "/readings",
     "/order-drafts/UY/Brinnock", "/suppliers/Brinnock", "/suppliers/Sumpholme",
-    "/stock", "/stock/1", "/goods-in", "/pick-list?day=2026-03-02", "/batches/F05/BA-2507", "/labels/F07",
+    "/stock", "/stock/count", "/stock/1", "/goods-in", "/pick-list?day=2026-03-02", "/batches/F05/BA-2507",
+    "/labels/F07",
     "/forecasts", "/forecasts?meter=engine+hours", "/nothing-here",
     "/units/K22-CL-H?found=32&drained=17", "/units/K22-CL-H/job", "/units/K01-BR",
     "/units/K19-TB6/severity", "/severity", "/units/K31-HA7/deferral", "/deferrals", "/recalls",
@@ -151,7 +152,9 @@ def test_a_sheet_begins_with_its_title_and_what_it_is_about(
     page.goto(site + address)
     page.emulate_media(media="print")
     expect(page.get_by_role("heading", level=1)).to_be_visible()
-    expect(page.locator(".trail")).to_be_hidden()
+    for links in (".trail", ".page-head .page-do"):
+        for one in page.locator(links).all():
+            expect(one).to_be_hidden()
     # A panel longer than a sheet must not be pushed whole to the next one, which would leave the first one empty.
     assert page.evaluate("[...document.querySelectorAll('.panel')].map(e => getComputedStyle(e).breakInside)").count(
         "avoid"

@@ -200,3 +200,29 @@ def test_fluid_is_reserved_and_freed_on_the_unit_s_page(foreman, yard, item):
     freed = foreman.post(address, {"note": "turned away"}, follow=True).content.decode()
     assert "are free again" in freed
     assert foreman.post(address, {"note": "once more"}).status_code == 404
+
+
+def test_a_shelf_is_counted_on_one_sheet(foreman, sign_in, item):
+    other = StockItemFactory(depot=item.depot, product=item.product, label="Z9", on_shelf_l=5.0)
+    page = text_of(foreman.get("/stock/count"))
+    assert page.index(item.label) < page.index("Z9")
+    assert "20 L" not in page.split("count-sheet")[1].split("</table>")[0].replace("Counted, L", "")
+    books = {f"books_{own.pk}": own.on_shelf_l for own in (item, other)}
+    assert "Nothing is counted yet" in text_of(foreman.post("/stock/count", books))
+    asked = books | {f"litres_{item.pk}": "19.5", f"litres_{other.pk}": "5"}
+    done = text_of(foreman.post("/stock/count", asked | {"note": "spilt in the week"}, follow=True))
+    assert f"2 packs counted; booked: {item.product.code} “{item.label}” -0.50 L." in done
+    movement = StockMovement.objects.get(reason="counted")
+    assert (movement.litres, movement.note, movement.moved_by is not None) == (
+        -0.5,
+        "spilt in the week",
+        True,
+    )
+    # The books say 19.5 L by now: a sheet made before is refused, and nothing else on it is booked.
+    stale = foreman.post("/stock/count", asked | {f"litres_{other.pk}": "4"})
+    assert stale.status_code == 422
+    assert "moved from 20 to 19.5 L since" in text_of(stale)
+    assert StockMovement.objects.filter(reason="counted").count() == 1
+    BulkTank.objects.create(code="T9", item=other, capacity_l=1500)
+    assert "Z9" not in text_of(foreman.get("/stock/count"))
+    assert sign_in("apprentice").get("/stock/count").status_code == 403
