@@ -11,8 +11,10 @@ from intervals.errors import QuantityError
 from shop import clock
 from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import ChangeRecord, Meter, MeterChange, Person, Reading
+from shop.selectors.column_reading import keys_of
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
+from shop.services.kept_use import meters_hold
 from shop.services.meter_history import MeterHistory, shown_value
 from shop.services.moved_totals import MovedTotals
 from shop.services.reading_judging import (
@@ -90,7 +92,7 @@ def meter_change_enter(
     if wrong:
         raise InputError(" ".join(wrong.values()), fields=wrong)
     with transaction.atomic():
-        Meter.objects.select_for_update().get(pk=meter.pk)
+        meters_hold(keys_of([meter.pk]))
         if MeterChange.objects.filter(meter=meter, day=day).exists():
             sentence = f"A change of {day} is noted already; withdraw it first if it is wrong."
             raise ConflictError(sentence, fields={"day": sentence})
@@ -134,7 +136,7 @@ def meter_change_withdraw(person: Person, change: MeterChange, note: str) -> Cha
         sentence = "Say why the change is taken back, e.g. “typed for the wrong vehicle”."
         raise InputError(sentence, fields={"note": sentence})
     with transaction.atomic():
-        Meter.objects.select_for_update().get(pk=change.meter_id)
+        meters_hold(keys_of([change.meter_id]))
         moved = MovedTotals.before(change.meter, change.day)
         noted = change_note(
             change, _key(change), before=_shown(change), after={"withdrawn": True, "why": note.strip()}

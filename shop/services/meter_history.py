@@ -86,7 +86,7 @@ class MeterHistory:
 
     def offset(self, day: datetime.date) -> float:
         """Return what turns a raw reading of a day into a true total."""
-        return true_total(0.0, day, self.changes)
+        return true_total(0.0, day, self.changes) if self.changes else 0.0
 
     def accept(self, reading: Reading, shown: float) -> None:
         """Take one accepted reading in."""
