@@ -108,9 +108,13 @@ def _measured(lines: list[DueLine], as_of: date) -> list[QueuedUnit]:
 
 def _runs(inputs: CoreInputs, row: int) -> tuple[float | None, float | None]:
     """Return what a unit has run in all by its vehicle's last readings, km and h."""
-    fitting = inputs.lines[row].fitting
+    line = inputs.lines[row]
+    fitting = line.fitting
     run_km = float(inputs.distance_usage.last_total[row]) - fitting.vehicle_km_at_fit + fitting.unit_km_at_fit
-    run_h = float(inputs.hours_usage.last_total[row]) - fitting.vehicle_h_at_fit + fitting.unit_h_at_fit
+    if line.version.interval_h is not None and math.isfinite(line.guess_km_h):
+        run_h = run_km / line.guess_km_h
+    else:
+        run_h = float(inputs.hours_usage.last_total[row]) - fitting.vehicle_h_at_fit + fitting.unit_h_at_fit
     return (run_km if math.isfinite(run_km) else None), (run_h if math.isfinite(run_h) else None)
 
 
