@@ -94,7 +94,7 @@ def _fact(
             _driven_note(inputs, row, told),
             explain_schedule(round(_scheduled(inputs, row, told) * factor, 1), unit),
         ),
-        hours_of=line.hours_meter if told == HOURS and line.hours_meter != Meter.Kind.HOURS else "",
+        hours_of=_hours_of(line) if told == HOURS else "",
     )
 
 
@@ -113,7 +113,7 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
             "km": version.interval_km, "h": version.interval_h, "months": version.interval_months,
             "distance": None if version.interval_km is None else round(version.interval_km * distance_factor, 3),
             "distance_unit": distance_unit,
-            "hours_unit": "h" if line.hours_meter == Meter.Kind.HOURS else line.hours_meter,
+            "hours_unit": _hours_of(line) or "h",
         },
         "severity": line.severity,
         "severity_factors": [[factor.reason, factor.factor, factor.source] for factor in line.factors],
@@ -158,6 +158,7 @@ def _clock(inputs: CoreInputs, result: DueResult, row: int, index: int) -> dict[
         "clock": CLOCKS[index],
         "hours_meter": line.hours_meter if index == HOURS else None,
         "guessed_at_km_h": _or_none(line.guess_km_h) if index == HOURS else None,
+        "counts": (explain_guess(line.guess_km_h) or _hours_of(line)) if index == HOURS else "",
         "used": _rounded(float(result.used_now[row, index]) * factor),
         "limit": _rounded(float(result.limit[row, index]) * factor),
         "unit": unit,
@@ -191,9 +192,8 @@ def _reason(line: Line, code: int, index: int) -> str:
         return f"no history of the {line.rule.subject}"
     if code == NEXT_UNKNOWN:
         return "age of the fluid before the last job unknown, type it with that job (last_services.csv, age_before)"
-    if code and index == HOURS and line.hours_meter != Meter.Kind.HOURS:
-        return f"{line.hours_meter}: {REASONS[code]}"
-    return REASONS[code]
+    hours_of = _hours_of(line) if code and index == HOURS else ""
+    return f"{hours_of}: {REASONS[code]}" if hours_of else REASONS[code]
 
 
 def _shown_in(line: Line, index: int) -> tuple[str, float]:
@@ -267,6 +267,11 @@ def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
         return float(inputs.time.next_days[row])
     clock = inputs.distance if index == DISTANCE else inputs.hours
     return float(clock.next_run[row])
+
+
+def _hours_of(line: Line) -> str:
+    """Return what the hours of a line are called, where they are not those of the engine."""
+    return "" if line.hours_meter == Meter.Kind.HOURS else line.hours_meter
 
 
 def _notes(season_note: str, line: Line, *more: str) -> str:

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from shop import clock
-from shop.models import Meter
 from shop.web.pictures import Gauge, gauge, strip
 
 CLOCK_WORDS = {"distance": "by distance", "hours": "by hours", "time": "by time"}
@@ -94,19 +93,12 @@ def due_rows(lines: Iterable[Any], waiting: Mapping[str, Any] | None = None) -> 
     return rows
 
 
-def _counts(item: Mapping[str, Any]) -> str:
-    speed, meter = item.get("guessed_at_km_h"), item.get("hours_meter")
-    if speed:
-        return f"guessed from distance at {speed:g} km/h"
-    return f"by the {meter}" if meter and meter != Meter.Kind.HOURS else ""
-
-
 def _clock_row(item: Mapping[str, Any], deciding: str) -> ClockRow:
     used, limit = item.get("used"), item.get("limit")
     is_known = used is not None and limit is not None
     return ClockRow(
         name=item["clock"],
-        counts=_counts(item),
+        counts=item.get("counts", ""),
         used=used,
         limit=limit,
         unit=item.get("unit", ""),
