@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
+
 from intervals.errors import RuleError
+
+FloatArray = npt.NDArray[np.float64]
 
 REFERENCE_C: Final = 85.0
 DOUBLING_C: Final = 11.1
@@ -81,9 +86,6 @@ FACTORS: Final = (
         f"{_TM_LOADER}, longer-than-usual hours; {_NO_FIGURE}",
     ),
 )  # fmt: skip
-
-# Common practice, no source. US Army TM 9-2320-280-10 pairs limits that imply 32 to 48 km/h of engine hours.
-AVERAGE_SPEED_KM_H: Final = {"bus": 18.0, "refuse": 9.0, "van": 32.0, "trunk": 60.0}
 
 
 def severity_from_temperature_hours(shares: Sequence[float], temps_c: Sequence[float]) -> float:
@@ -201,19 +203,17 @@ def step_severity(current: float, target: float, evidence_months: float) -> floa
     return min(max(target, current * (1 - MOST_CHANGE_PER_MONTH)), current * (1 + MOST_CHANGE_PER_MONTH))
 
 
-def effective_hours(drive_h: float, pto_h: float, pto_weight: float) -> float:
-    """Return running hours that count: driving plus power-take-off hours times a weight of 0.5 to 1."""
-    if not 0.5 <= pto_weight <= 1.0:
-        raise RuleError(
-            f"Power-take-off weight {pto_weight} is not usable. Allowed: 0.5 to 1. Choose in that range."
-        )
-    return drive_h + pto_weight * pto_h
+def guess_hours(distance_km: FloatArray, average_speed_km_h: FloatArray) -> FloatArray:
+    """Return a guess of the hours behind distances: ``distance / average speed``; to be shown as a guess.
 
+    US Army TM 9-2320-280-10 pairs limits in miles and engine hours that imply 32 to 48 km/h; common practice, no
+    source, are 18 km/h for city buses, 9 for refuse trucks, 32 for vans and 60 for trunk haulage.
 
-def guess_hours(distance_km: float, average_speed_km_h: float) -> float:
-    """Return a guess of the hours behind a distance: ``distance / average speed``; to be shown as a guess."""
-    if not average_speed_km_h > 0:
+    Raises:
+        RuleError: a speed is not above zero.
+    """
+    if not np.all(average_speed_km_h > 0):
         raise RuleError(
-            f"Average speed {average_speed_km_h} km/h is not usable. Allowed: above 0. Enter the fleet's own."
+            f"Average speed {np.min(average_speed_km_h):g} km/h is not usable. Allowed: above 0. Enter the fleet's own."
         )
     return distance_km / average_speed_km_h

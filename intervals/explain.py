@@ -19,6 +19,7 @@ class DueFact:
         as_of: the day asked about.
         clock: "distance", "time" or "hours": the clock told about.
         unit: "km", "mi", "h" or "days".
+        hours_of: what hours that are not the engine's are called, such as "power take-off hours".
         used: run so far with what was carried over; None when unknown.
         limit: the limit it counts towards; None when unknown.
         since: day of the last job; None when unknown.
@@ -47,6 +48,7 @@ class DueFact:
     stale_days: int = 0
     missing: tuple[str, ...] = ()
     season_note: str = ""
+    hours_of: str = ""
 
 
 def explain_due(fact: DueFact) -> str:
@@ -73,6 +75,13 @@ def explain_severity(begins: date, severity: float, run: float, counts_as: float
     return f"since {_day(begins, None)} with {severity:.4g}: {told}"
 
 
+def explain_guess(average_speed_km_h: float) -> str:
+    """Return how the hours of a vehicle without an hour meter are known; nothing where the speed is nan."""
+    if not math.isfinite(average_speed_km_h):
+        return ""
+    return f"hours guessed from distance at {average_speed_km_h:g} km/h"
+
+
 def explain_schedule(after: float, unit: str) -> str:
     """Return where a service counts from that does not count from its last job; below zero it lay before the job."""
     if after == 0:
@@ -85,7 +94,8 @@ def _standing(fact: DueFact) -> str:
     if not (_is_known(fact.used) and _is_known(fact.limit)):
         return ""
     since = f" since {_day(fact.since, None)}" if fact.since is not None else ""
-    return f"{_number(fact.used, fact.unit)} of {_amount(fact.limit, fact.unit)}{since}"
+    unit = fact.hours_of or fact.unit
+    return f"{_number(fact.used, fact.unit)} of {_number(fact.limit, fact.unit)} {unit}{since}"
 
 
 def _course(fact: DueFact) -> str:

@@ -202,6 +202,8 @@ def _question(raw: float, offset: float, limits: _Limits, rolls_over_at: float |
         return Verdict("asked", "rolled_over", raw + rolls_over_at, sentence)
     expected_raw = limits.expected - offset
     for code, ratio, question in _SLIPS:
+        if code == "km_or_miles" and unit == "h":
+            continue
         guess = raw / ratio
         is_near = expected_raw > 0 and abs(raw / expected_raw / ratio - 1.0) <= _RATIO_TOLERANCE
         # One unit of grace: a converted and rounded reading may fall just short of the last one.

@@ -10,9 +10,10 @@ class Meter(models.Model):
     class Kind(models.TextChoices):
         ODOMETER = "odometer"
         HOURS = "engine hours"
+        TAKE_OFF = "power take-off hours"
 
     vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.CASCADE, related_name="meters")
-    kind = models.CharField(max_length=16, choices=Kind)
+    kind = models.CharField(max_length=24, choices=Kind)
     shown_in = models.CharField(
         max_length=5, choices=[("km", "km"), ("mi", "mi"), ("h", "h"), ("hh:mm", "hh:mm")]
     )
@@ -31,6 +32,11 @@ class Meter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.vehicle.number} {self.kind}"
+
+    @property
+    def counts_hours(self) -> bool:
+        """Say whether its totals are hours; an odometer's are km."""
+        return self.kind != Meter.Kind.ODOMETER
 
 
 class MeterUse(models.Model):

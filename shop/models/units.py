@@ -4,12 +4,15 @@ from django.db import models
 from django.db.models import Q
 
 from shop.models.codes import in_addresses
+from shop.models.readings import Meter
 
 SOURCES = [("maker", "maker"), ("house", "house"), ("learned", "learned"), ("guess", "guess")]
 
 
 class UnitModel(models.Model):
     """A kind of gearbox, axle, engine … with one unit card."""
+
+    HOUR_METERS = [(kind.value, kind.value) for kind in (Meter.Kind.HOURS, Meter.Kind.TAKE_OFF)]
 
     class Kind(models.TextChoices):
         AUTOMATIC = "automatic gearbox"
@@ -26,6 +29,12 @@ class UnitModel(models.Model):
     code = models.CharField(max_length=24, unique=True)
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=24, choices=Kind)
+    hours_meter = models.CharField(
+        max_length=24,
+        choices=HOUR_METERS,
+        default=Meter.Kind.HOURS,
+        help_text="The vehicle's meter that counts this unit's hours, at its jobs and fittings too.",
+    )
     level_check = models.CharField(max_length=80, blank=True)
     plug_seal = models.CharField(max_length=24, blank=True)
     filter_kind = models.CharField(max_length=24, blank=True)
@@ -109,7 +118,10 @@ class CardFigure(models.Model):
 
 
 class Fitting(models.Model):
-    """A unit in a vehicle, from a day on; distances let the unit keep its own running total."""
+    """A unit in a vehicle, from a day on; distances let the unit keep its own running total.
+
+    Hours are those of the meter its model names; so are they of jobs and last services.
+    """
 
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="fittings")
     vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.PROTECT, related_name="fittings")

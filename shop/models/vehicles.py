@@ -24,6 +24,11 @@ class Vehicle(models.Model):
     off_season_per_day = models.FloatField(
         null=True, blank=True, help_text="Expected use per calendar day outside it."
     )
+    average_speed_km_h = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Without an hour meter, engine hours are guessed from the distance by it.",
+    )
     leaves_on = models.DateField(null=True, blank=True)
     warranty_until = models.DateField(null=True, blank=True)
     spare_from = models.DateField(null=True, blank=True, help_text="First day a spare vehicle can stand in.")
@@ -45,6 +50,10 @@ class Vehicle(models.Model):
             models.CheckConstraint(
                 condition=Q(passes_gate_share__isnull=True) | Q(passes_gate_share__range=(0, 1)),
                 name="passes_gate_is_a_share",
+            ),
+            models.CheckConstraint(
+                condition=Q(average_speed_km_h__isnull=True) | Q(average_speed_km_h__gt=0),
+                name="average_speed_above_zero",
             ),
         ]
 

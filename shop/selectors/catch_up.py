@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -29,7 +29,8 @@ class QueuedUnit:
     """One unit of the queue.
 
     run_km, run_h: what it has run in all, None when not known. intervals_run: the same in its own intervals, by the
-    clock that gives the most. week, week_from: in which week it is done; None when never.
+    clock that gives the most. is_h_guessed: the hours are guessed from the distance. week, week_from: in which week it
+    is done; None when never.
     """
 
     line: DueLine
@@ -37,6 +38,7 @@ class QueuedUnit:
     run_h: float | None
     intervals_run: float | None
     is_automatic: bool
+    is_h_guessed: bool
     week: int | None = None
     week_from: date | None = None
 
@@ -102,15 +104,20 @@ def _measured(lines: list[DueLine], as_of: date) -> list[QueuedUnit]:
             if run is not None and np.isfinite(interval)
         ]
         is_automatic = own.fitting.unit.unit_model.kind in AUTOMATIC
-        queue.append(QueuedUnit(line, run_km, run_h, max(lives, default=None), is_automatic))
+        is_h_guessed = math.isfinite(own.guess_km_h)
+        queue.append(QueuedUnit(line, run_km, run_h, max(lives, default=None), is_automatic, is_h_guessed))
     return queue
 
 
 def _runs(inputs: CoreInputs, row: int) -> tuple[float | None, float | None]:
     """Return what a unit has run in all by its vehicle's last readings, km and h."""
-    fitting = inputs.lines[row].fitting
+    line = inputs.lines[row]
+    fitting = line.fitting
     run_km = float(inputs.distance_usage.last_total[row]) - fitting.vehicle_km_at_fit + fitting.unit_km_at_fit
-    run_h = float(inputs.hours_usage.last_total[row]) - fitting.vehicle_h_at_fit + fitting.unit_h_at_fit
+    if math.isfinite(line.guess_km_h):
+        run_h = run_km / line.guess_km_h
+    else:
+        run_h = float(inputs.hours_usage.last_total[row]) - fitting.vehicle_h_at_fit + fitting.unit_h_at_fit
     return (run_km if math.isfinite(run_km) else None), (run_h if math.isfinite(run_h) else None)
 
 
@@ -142,7 +149,7 @@ def _normal_per_week(person: Person, as_of: date) -> float:
 def _placed(own: QueuedUnit, place: int, capacity: float, normal: float, as_of: date) -> QueuedUnit:
     week = week_of(place, capacity, normal)
     week_from = None if week is None else _week_from(as_of, week)
-    return QueuedUnit(own.line, own.run_km, own.run_h, own.intervals_run, own.is_automatic, week, week_from)
+    return replace(own, week=week, week_from=week_from)
 
 
 def _week_from(as_of: date, week: int) -> date | None:

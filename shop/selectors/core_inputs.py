@@ -1,31 +1,35 @@
 """Turns rows into the arrays that `intervals` works on: one entry per unit and rule, gathered in bulk."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import isfinite
 
 import numpy as np
 import numpy.typing as npt
 from django.db.models import QuerySet
 
 from intervals.as_driven import Wear
-from intervals.due import Clock
 from intervals.duty import SeverityStep
 from intervals.usage import Usage
 from shop.models import Fitting, IntervalRule, LastService, Meter, RuleVersion, SeverityFactor
 from shop.selectors.cadence import scheduled_days, scheduled_runs
+from shop.selectors.guessed_hours import record_or_guess, usage_or_guess, wear_or_guess
 from shop.selectors.line_clocks import LineArrays, LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
 from shop.selectors.meter_usage import SOURCE_TRUST, usage_of
 from shop.selectors.seasons import MeasuredUse, Stretch, stretches_of
-from shop.selectors.severity import ORDINARY, driven_wear, severities_of
+from shop.selectors.severity import ORDINARY, UnitSeverity, driven_wear, severities_of
 
 FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One unit under one rule version, with everything about it that is a row."""
+    """One unit under one rule version, with everything about it that is a row.
+
+    hours_meter: the kind of meter its hours are counted by; hour_meter: the one of the vehicle, None where it has none.
+    """
 
     fitting: Fitting
     rule: IntervalRule
@@ -36,6 +40,15 @@ class Line:
     severity_steps: tuple[SeverityStep, ...]
     odometer: Meter | None
     hour_meter: Meter | None
+    hours_meter: str
+
+    @property
+    def guess_km_h(self) -> float:
+        """The speed its engine hours are guessed with from the distance; nan where they are not guessed."""
+        is_guessed = (
+            self.hours_meter == Meter.Kind.HOURS and self.hour_meter is None and self.odometer is not None
+        )
+        return _or_nan(self.fitting.vehicle.average_speed_km_h if is_guessed else None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,14 +82,13 @@ def inputs_of(as_of: date, lines: list[Line], usage: dict[int, tuple[float, ...]
     """Return the arrays of lines. usage: per key of a meter, the fields of `Usage`."""
     odometers = [line.odometer for line in lines]
     hour_meters = [line.hour_meter for line in lines]
-    distance_rows, hours_rows = _usage_rows(odometers, usage), _usage_rows(hour_meters, usage)
+    distance_rows = _usage_rows(odometers, usage)
+    km_h = _speeds(lines)
+    hours_rows = usage_or_guess(_usage_rows(hour_meters, usage), distance_rows, km_h)
+    distance_wear = driven_wear(as_of, lines, distance_rows, SOURCE_TRUST, is_distance=True)
+    hours_wear = driven_wear(as_of, lines, hours_rows, SOURCE_TRUST, is_distance=False)
     return _inputs(
-        as_of,
-        lines,
-        distance_rows,
-        hours_rows,
-        driven_wear(as_of, lines, distance_rows, SOURCE_TRUST, is_distance=True),
-        driven_wear(as_of, lines, hours_rows, SOURCE_TRUST, is_distance=False),
+        as_of, lines, distance_rows, hours_rows, distance_wear, wear_or_guess(hours_wear, distance_wear, km_h)
     )
 
 
@@ -104,11 +116,15 @@ def _inputs(
     hours_wear: Wear,
 ) -> CoreInputs:
     record = _line_record(lines)
+    by_distance = _meter_record(lines, is_distance=True)
+    by_hours = record_or_guess(_meter_record(lines, is_distance=False), by_distance, _speeds(lines))
+    ahead = [_use_ahead(as_of, lines, distance_rows, is_distance=True)]
+    ahead.append(_use_ahead(as_of, lines, hours_rows, is_distance=False))
     return CoreInputs(
         as_of=as_of,
         lines=tuple(lines),
-        distance=_clock(as_of, lines, record, distance_rows, distance_wear, is_distance=True),
-        hours=_clock(as_of, lines, record, hours_rows, hours_wear, is_distance=False),
+        distance=meter_clock(as_of, record, by_distance, distance_rows, ahead[0], distance_wear),
+        hours=meter_clock(as_of, record, by_hours, hours_rows, ahead[1], hours_wear),
         time=time_clock(as_of, record),
         opens_share=record.opens_share,
         closes_share=record.closes_share,
@@ -136,20 +152,32 @@ def _lines(as_of: date, fitted: list[Fitting]) -> list[Line]:
         model_pk, kind = fitting.unit.unit_model_id, fitting.vehicle.kind
         for rule, version in versions.get((model_pk, kind), versions.get((model_pk, ""), [])):
             own = severities.get(fitting.unit_id, ORDINARY) if rule.subject == "fluid" else ORDINARY
-            lines.append(
-                Line(
-                    fitting=fitting,
-                    rule=rule,
-                    version=version,
-                    last=last_services.get((fitting.unit_id, rule.subject)),
-                    factors=own.factors,
-                    severity=own.steps[-1].value,
-                    severity_steps=own.steps,
-                    odometer=meters.get((fitting.vehicle_id, Meter.Kind.ODOMETER)),
-                    hour_meter=meters.get((fitting.vehicle_id, Meter.Kind.HOURS)),
-                )
-            )
+            last = last_services.get((fitting.unit_id, rule.subject))
+            lines.append(line_of(fitting, version, last, own, meters, fitting.unit.unit_model.hours_meter))
     return lines
+
+
+def line_of(
+    fitting: Fitting,
+    version: RuleVersion,
+    last: LastService | None,
+    severity: UnitSeverity,
+    meters: Mapping[tuple[int, str], Meter],
+    hours_meter: str,
+) -> Line:
+    """Return one line with the meters it counts on. meters: by key of the vehicle and kind."""
+    return Line(
+        fitting=fitting,
+        rule=version.rule,
+        version=version,
+        last=last,
+        factors=severity.factors,
+        severity=severity.steps[-1].value,
+        severity_steps=severity.steps,
+        odometer=meters.get((fitting.vehicle_id, Meter.Kind.ODOMETER)),
+        hour_meter=meters.get((fitting.vehicle_id, hours_meter)),
+        hours_meter=hours_meter,
+    )
 
 
 def versions_in_force(
@@ -157,7 +185,7 @@ def versions_in_force(
 ) -> dict[tuple[int, str], list[tuple[IntervalRule, RuleVersion]]]:
     """Return the rules in force per unit model and kind of vehicle; a kind's own rule beats the general one."""
     begun = RuleVersion.objects.filter(rule__unit_model__in=model_pks, applies_from__lte=as_of)
-    return in_force_by_kind(begun.select_related("rule").order_by("applies_from"))
+    return in_force_by_kind(begun.select_related("rule__unit_model").order_by("applies_from"))
 
 
 def in_force_by_kind(
@@ -208,15 +236,18 @@ def _line_record(lines: Sequence[Line]) -> LineRecord:
     )
 
 
-def _clock(
-    as_of: date, lines: Sequence[Line], record: LineRecord, usage: Usage, wear: Wear, *, is_distance: bool
-) -> Clock:
+def _speeds(lines: Sequence[Line]) -> FloatArray:
+    """Return the speed the hours of each line are guessed with; nan where they are not."""
+    return np.array([line.guess_km_h for line in lines], dtype=np.float64)
+
+
+def _meter_record(lines: Sequence[Line], *, is_distance: bool) -> MeterRecord:
     end = "km" if is_distance else "h"
 
     def of_last(name: str) -> FloatArray:
         return _column(getattr(line.last, f"{name}_{end}") if line.last else None for line in lines)
 
-    on_meter = MeterRecord(
+    return MeterRecord(
         limit=_column(getattr(line.version, f"interval_{end}") for line in lines),
         at_job=of_last("unit"),
         unit_at_fit=_column(getattr(line.fitting, f"unit_{end}_at_fit") for line in lines),
@@ -225,8 +256,6 @@ def _clock(
         run_limit=of_last("run_limit"),
         scheduled=scheduled_runs(lines, is_distance=is_distance),
     )
-    ahead = _use_ahead(as_of, lines, usage, is_distance=is_distance)
-    return meter_clock(as_of, record, on_meter, usage, ahead, wear)
 
 
 def _use_ahead(as_of: date, lines: Sequence[Line], usage: Usage, *, is_distance: bool) -> UseAhead:
@@ -235,15 +264,20 @@ def _use_ahead(as_of: date, lines: Sequence[Line], usage: Usage, *, is_distance:
     stretches: list[list[Stretch]] = []
     reference, sigma = usage.rate_per_day.copy(), usage.sigma_per_sqrt_day.copy()
     for row, line in enumerate(lines):
-        meter = line.odometer if is_distance else line.hour_meter
+        is_guess = not is_distance and isfinite(line.guess_km_h)
+        # What is typed and usual for a season is in the odometer's km, so a guess is made of what they come to.
+        km_h = line.guess_km_h if is_guess else 1.0
+        meter = line.odometer if is_distance or is_guess else line.hour_meter
         use = MeasuredUse(
             _day_or_none(usage.last_day[row]),
-            float(usage.rate_per_day[row]),
-            float(usage.sigma_per_sqrt_day[row]),
+            float(usage.rate_per_day[row]) * km_h,
+            float(usage.sigma_per_sqrt_day[row]) * km_h,
             _or_nan(meter.class_rate_per_day if meter else None),
+            is_driving=is_distance or line.hours_meter == Meter.Kind.HOURS,
         )
-        own, reference[row], sigma[row] = stretches_of(line.fitting.vehicle, as_of, use)
-        stretches.append(own)
+        own, at_rate, scatter = stretches_of(line.fitting.vehicle, as_of, use)
+        reference[row], sigma[row] = at_rate / km_h, scatter / km_h
+        stretches.append([Stretch(one.starts_days, one.rate_per_day / km_h) for one in own])
     most = max(len(own) for own in stretches)
     starts, rates = np.full((len(lines), most), np.nan), np.full((len(lines), most), np.nan)
     for row, own in enumerate(stretches):

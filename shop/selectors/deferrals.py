@@ -118,7 +118,7 @@ def deferral_sight(line: DueLine, asked: DeferralAsked) -> DeferralSight:
 
 
 def meter_of(line: DueLine) -> Meter | None:
-    """Return the meter a line counts on, the odometer where its rule has a distance; None for the calendar alone."""
+    """Return the meter a line counts on, the odometer where its rule has a distance; None without one."""
     today = clock.today(line.vehicle.depot.time_zone)
     now = gather(today, line.unit.fittings.filter(removed_on__isnull=True))
     own = now.lines[_row_of(now, line)]

@@ -14,7 +14,7 @@ from intervals.due import (
     TIME,
     DueResult,
 )
-from intervals.explain import DueFact, explain_due, explain_schedule, explain_severity
+from intervals.explain import DueFact, explain_due, explain_guess, explain_schedule, explain_severity
 from intervals.quantities import from_km
 from shop.models import Meter
 from shop.selectors.cadence import scheduled_days, scheduled_runs
@@ -90,9 +90,11 @@ def _fact(
         season_note=_notes(
             season_note,
             line,
+            explain_guess(line.guess_km_h) if told == HOURS else "",
             _driven_note(inputs, row, told),
             explain_schedule(round(_scheduled(inputs, row, told) * factor, 1), unit),
         ),
+        hours_of=_hours_of(line) if told == HOURS else "",
     )
 
 
@@ -111,6 +113,7 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
             "km": version.interval_km, "h": version.interval_h, "months": version.interval_months,
             "distance": None if version.interval_km is None else round(version.interval_km * distance_factor, 3),
             "distance_unit": distance_unit,
+            "hours_unit": _hours_of(line) or "h",
         },
         "severity": line.severity,
         "severity_factors": [[factor.reason, factor.factor, factor.source] for factor in line.factors],
@@ -130,7 +133,7 @@ def _facts(inputs: CoreInputs, result: DueResult, row: int, fact: DueFact) -> di
         if meter is None or total is None
         else {
             "true_total": round(total, 1),
-            "unit": "h" if meter.kind == Meter.Kind.HOURS else meter.shown_in,
+            "unit": meter.shown_in if meter.kind == Meter.Kind.ODOMETER else "h",
             "on": date.fromordinal(int(usage.last_day[row])).isoformat(),
         },
         "rate_is_class": bool(usage.is_class_rate[row]),
@@ -153,6 +156,9 @@ def _clock(inputs: CoreInputs, result: DueResult, row: int, index: int) -> dict[
     is_time = index == TIME
     return {
         "clock": CLOCKS[index],
+        "hours_meter": line.hours_meter if index == HOURS else None,
+        "guessed_at_km_h": _or_none(line.guess_km_h) if index == HOURS else None,
+        "counts": (explain_guess(line.guess_km_h) or _hours_of(line)) if index == HOURS else "",
         "used": _rounded(float(result.used_now[row, index]) * factor),
         "limit": _rounded(float(result.limit[row, index]) * factor),
         "unit": unit,
@@ -160,7 +166,7 @@ def _clock(inputs: CoreInputs, result: DueResult, row: int, index: int) -> dict[
         "per_day": None if is_time else _rounded(float(usage.rate_per_day[row]) * factor),
         "scatter": None if is_time else _rounded(float(usage.sigma_per_sqrt_day[row]) * factor),
         "state": STATES[result.clock_state[row, index]],
-        "missing": _reason(line, int(result.missing[row, index])),
+        "missing": _reason(line, int(result.missing[row, index]), index),
         "opens_share": 1.0 - line.version.opens_share,
         "late_share": 1.0 + line.version.closes_share,
     }
@@ -171,18 +177,23 @@ def _has(result: DueResult, row: int, index: int) -> bool:
 
 
 def _missing(line: Line, result: DueResult, row: int) -> tuple[str, ...]:
-    words = [_reason(line, int(code)) for code in result.missing[row] if int(code) not in (0, ABSENT)]
+    words = [
+        _reason(line, int(code), index)
+        for index, code in enumerate(result.missing[row])
+        if int(code) not in (0, ABSENT)
+    ]
     return tuple(dict.fromkeys(word for word in words if word))
 
 
-def _reason(line: Line, code: int) -> str:
+def _reason(line: Line, code: int, index: int) -> str:
     if code == ABSENT:
         return ""
     if code and line.last is None:
         return f"no history of the {line.rule.subject}"
     if code == NEXT_UNKNOWN:
         return "age of the fluid before the last job unknown, type it with that job (last_services.csv, age_before)"
-    return REASONS[code]
+    hours_of = _hours_of(line) if code and index == HOURS else ""
+    return f"{hours_of}: {REASONS[code]}" if hours_of else REASONS[code]
 
 
 def _shown_in(line: Line, index: int) -> tuple[str, float]:
@@ -256,6 +267,11 @@ def _next_run(inputs: CoreInputs, row: int, index: int) -> float:
         return float(inputs.time.next_days[row])
     clock = inputs.distance if index == DISTANCE else inputs.hours
     return float(clock.next_run[row])
+
+
+def _hours_of(line: Line) -> str:
+    """Return what the hours of a line are called, where they are not those of the engine."""
+    return "" if line.hours_meter == Meter.Kind.HOURS else line.hours_meter
 
 
 def _notes(season_note: str, line: Line, *more: str) -> str:

@@ -137,7 +137,7 @@ def fleet_test(person: Person, kind: str) -> FleetTest:
 
     Leads are what a meter of the fleet usually moves on by in so many months.
     """
-    unit = HOURS if kind == Meter.Kind.HOURS else "km"
+    unit = "km" if kind == Meter.Kind.ODOMETER else HOURS
     readings = (
         Reading.objects.filter(
             meter__vehicle__in=vehicles_of(person).values("pk"),

@@ -11,9 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from intervals.as_driven import Wear
-from intervals.due import Clock
 from intervals.usage import Usage
-from shop.models import IntervalRule, LastService, RuleVersion
+from shop.models import IntervalRule, LastService, Meter, RuleVersion
 from shop.selectors.column_reading import (
     UNKNOWN,
     day_number,
@@ -26,8 +25,9 @@ from shop.selectors.column_reading import (
     taken,
 )
 from shop.selectors.core_inputs import versions_in_force
+from shop.selectors.guessed_hours import record_or_guess, usage_or_guess
 from shop.selectors.line_clocks import LineArrays, LineRecord, MeterRecord, UseAhead, meter_clock, time_clock
-from shop.selectors.meter_usage import kept_usage
+from shop.selectors.meter_usage import KINDS, kept_usage
 
 FloatArray = npt.NDArray[np.float64]
 Columns = dict[str, FloatArray]
@@ -114,10 +114,16 @@ def _with_clocks(
         },
         policies=np.array([version.policy for version in table], dtype=np.str_)[version_rows],
     )
-    usages = _usages(as_of, own["vehicle"])
+    counts_take_off = np.array(
+        [version.rule.unit_model.hours_meter == Meter.Kind.TAKE_OFF for version in table], dtype=np.bool_
+    )[version_rows]
+    usages, km_h = _usages(as_of, own["vehicle"], counts_take_off, own["average_speed_km_h"])
+    by_distance, by_hours = (_meter_record(own, of_rule(f"interval_{end}"), end) for end in ("km", "h"))
+    records = (by_distance, record_or_guess(by_hours, by_distance, km_h))
+    even = Wear.even(len(version_rows))
     distance, hours = (
-        _clock(as_of, own, record, of_rule(f"interval_{end}"), usage, end)
-        for end, usage in zip(("km", "h"), usages, strict=True)
+        meter_clock(as_of, record, on_meter, usage, UseAhead.as_measured(usage), even)
+        for on_meter, usage in zip(records, usages, strict=True)
     )
     return LineColumns(
         unit=own["unit"],
@@ -135,8 +141,8 @@ def _with_clocks(
     )
 
 
-def _clock(as_of: date, own: Columns, record: LineRecord, limit: FloatArray, usage: Usage, end: str) -> Clock:
-    on_meter = MeterRecord(
+def _meter_record(own: Columns, limit: FloatArray, end: str) -> MeterRecord:
+    return MeterRecord(
         limit=limit,
         at_job=own[f"unit_{end}"],
         unit_at_fit=own[f"unit_{end}_at_fit"],
@@ -145,7 +151,6 @@ def _clock(as_of: date, own: Columns, record: LineRecord, limit: FloatArray, usa
         run_limit=own[f"run_limit_{end}"],
         scheduled=np.zeros(len(limit)),
     )
-    return meter_clock(as_of, record, on_meter, usage, UseAhead.as_measured(usage), Wear.even(len(limit)))
 
 
 def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:
@@ -159,7 +164,8 @@ def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:
     return read_columns(
         {
             "unit": "f.unit_id", "vehicle": "f.vehicle_id", "model": "u.unit_model_id", "kind": kind,
-            "is_other": flag(is_other), **{name: f"f.{name}" for name in figures},
+            "is_other": flag(is_other), "average_speed_km_h": "v.average_speed_km_h",
+            **{name: f"f.{name}" for name in figures},
         },
         "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
         f"where f.removed_on is null and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')}",
@@ -202,26 +208,35 @@ def _last_services(unit_pks: FloatArray, subjects: list[str]) -> Columns:
     return {name: column[is_asked] for name, column in found.items()}
 
 
-def _usages(as_of: date, vehicles: FloatArray) -> tuple[Usage, Usage]:
-    """Return the use of the vehicles' odometers and hour meters, line by line; nan where there is no meter."""
+def _usages(
+    as_of: date, vehicles: FloatArray, counts_take_off: npt.NDArray[np.bool_], km_h: FloatArray
+) -> tuple[tuple[Usage, Usage], FloatArray]:
+    """Return the use of the odometer and of the hour meter of each line, and the speed its hours are guessed with.
+
+    A use is nan where there is no such meter and nothing is guessed, a speed where nothing is. km_h: as typed.
+    """
     meters, usage = kept_usage(np.unique(vehicles), as_of)
-    is_hours = meters["is_hours"] > 0
-    return (
-        _of_lines(usage, meters["vehicle"], ~is_hours, vehicles),
-        _of_lines(usage, meters["vehicle"], is_hours, vehicles),
+    owners = meters["vehicle"] * len(KINDS) + meters["kind"]
+    odometer, engine, take_off = (
+        KINDS.index(kind) for kind in (Meter.Kind.ODOMETER, Meter.Kind.HOURS, Meter.Kind.TAKE_OFF)
     )
+    places = [
+        place_of(vehicles * len(KINDS) + kind, owners)
+        for kind in (odometer, np.where(counts_take_off, take_off, engine))
+    ]
+    is_guessed = ~counts_take_off & (places[0] != UNKNOWN) & (places[1] == UNKNOWN)
+    speeds = np.where(is_guessed, km_h, np.nan)
+    distance, hours = (_of_lines(usage, place) for place in places)
+    return (distance, usage_or_guess(hours, distance, speeds)), speeds
 
 
-def _of_lines(
-    usage: Usage, owners: FloatArray, is_kind: npt.NDArray[np.bool_], vehicles: FloatArray
-) -> Usage:
-    held = np.flatnonzero(is_kind)
-    place = place_of(vehicles, owners[held])
+def _of_lines(usage: Usage, place: npt.NDArray[np.int64]) -> Usage:
+    """Return the use of each line's meter. place: of the meter, or UNKNOWN."""
     has_meter = place != UNKNOWN
-    at = held[place[has_meter]]
+    at = place[has_meter]
 
     def spread(values: npt.NDArray[np.generic], empty: float) -> npt.NDArray[np.generic]:
-        column = np.full(len(vehicles), empty, dtype=values.dtype)
+        column = np.full(len(place), empty, dtype=values.dtype)
         column[has_meter] = values[at]
         return column
 

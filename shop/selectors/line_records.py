@@ -12,9 +12,9 @@ from typing import Any
 
 from django.db import connection
 
-from shop.models import Meter, Season
+from shop.models import Season
 from shop.selectors.column_reading import flag, keys_of, keys_param, one_of
-from shop.selectors.core_inputs import CoreInputs, Line, in_force_by_kind, inputs_of
+from shop.selectors.core_inputs import CoreInputs, in_force_by_kind, inputs_of, line_of
 from shop.selectors.meter_usage import usage_of
 from shop.selectors.severity import ORDINARY, severities_of
 
@@ -26,7 +26,9 @@ def _columns(table: str, names: str) -> dict[str, str]:
 FITTED = {
     **_columns("f", "unit_id vehicle_id unit_km_at_fit unit_h_at_fit vehicle_km_at_fit vehicle_h_at_fit"),
     **_columns("v", "kind season_id in_season_per_day off_season_per_day warranty_until"),
+    "average_speed_km_h": "v.average_speed_km_h",
     "unit_model_id": "u.unit_model_id",
+    "hours_meter": "n.hours_meter",
     "distance_unit": "p.distance_unit",
     "has_severity": flag("exists (select 1 from shop_severityfactor s where s.unit_id = f.unit_id)"),
 }
@@ -44,7 +46,9 @@ USE = _columns("k", "rate_per_day sigma_per_sqrt_day last_total last_day interva
 METER = {"pk": "m.id"} | _columns("m", "vehicle_id kind shown_in class_rate_per_day") | USE
 
 Fitted = namedtuple("Fitted", [*FITTED, "vehicle"])
-Vehicle = namedtuple("Vehicle", "season in_season_per_day off_season_per_day warranty_until depot")
+Vehicle = namedtuple(
+    "Vehicle", "season in_season_per_day off_season_per_day average_speed_km_h warranty_until depot"
+)
 Depot = namedtuple("Depot", "distance_unit")
 Last = namedtuple("Last", LAST)
 Version = namedtuple("Version", [*VERSION, "rule"])
@@ -68,27 +72,16 @@ def gather_records(as_of: date, unit_pks: Collection[int]) -> CoreInputs:
         model_pk = row.unit_model_id
         for rule, version in versions.get((model_pk, row.kind), versions.get((model_pk, ""), [])):
             own = severities.get(row.unit_id, ORDINARY) if rule.subject == "fluid" else ORDINARY
-            lines.append(
-                Line(
-                    fitting=row,
-                    rule=rule,
-                    version=version,
-                    last=last.get((row.unit_id, rule.subject)),
-                    factors=own.factors,
-                    severity=own.steps[-1].value,
-                    severity_steps=own.steps,
-                    odometer=meters.get((row.vehicle_id, Meter.Kind.ODOMETER)),
-                    hour_meter=meters.get((row.vehicle_id, Meter.Kind.HOURS)),
-                )
-            )
+            stood = last.get((row.unit_id, rule.subject))
+            lines.append(line_of(row, version, stood, own, meters, row.hours_meter))
     return inputs_of(as_of, lines, usage)
 
 
 def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
     rows = read_rows(
         FITTED,
-        "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
-        "join shop_depot p on p.id = v.depot_id where f.removed_on is null "
+        "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_unitmodel n on n.id = u.unit_model_id "
+        "join shop_vehicle v on v.id = f.vehicle_id join shop_depot p on p.id = v.depot_id where f.removed_on is null "
         f"and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')} order by v.number, f.id",
         [as_of.isoformat(), keys_param(keys_of(unit_pks))],
     )
@@ -101,6 +94,7 @@ def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
             seasons.get(row[at("season_id")]),
             row[at("in_season_per_day")],
             row[at("off_season_per_day")],
+            row[at("average_speed_km_h")],
             _day(row[at("warranty_until")]),
             Depot(row[at("distance_unit")]),
         )

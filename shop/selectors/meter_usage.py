@@ -35,6 +35,8 @@ SOURCE_TRUST = [
 """Which source counts when two were read on one day: the first named. They are ranked, never averaged."""
 
 
+KINDS = [str(kind) for kind in Meter.Kind.values]
+
 KEPT_NUMBERS = ("rate_per_day", "sigma_per_sqrt_day", "last_total", "intervals_used", "reason")
 
 
@@ -79,17 +81,18 @@ def best_readings(meter_pks: FloatArray, as_of: date) -> tuple[FloatArray, Float
 def kept_usage(vehicle_pks: FloatArray, as_of: date) -> tuple[dict[str, FloatArray], Usage]:
     """Return the meters of vehicles and their use; one query, one more for what is not kept or includes later days.
 
-    Returns the columns `meter`, `vehicle`, `is_hours`, and the usage in the same order.
+    Returns the columns `meter`, `vehicle`, `kind` (its place in `KINDS`), and the usage in the same order.
     """
+    kind, kinds = rank_in("m.kind", KINDS)
     meters = read_columns(
         {
-            "meter": "m.id", "vehicle": "m.vehicle_id", "is_hours": flag("m.kind = %s"),
+            "meter": "m.id", "vehicle": "m.vehicle_id", "kind": kind,
             "class_rate": "m.class_rate_per_day", "last_day": day_number("k.last_day"),
             **{name: f"k.{name}" for name in KEPT_NUMBERS},
             "is_class_rate": flag("k.is_class_rate"), "is_kept": flag("k.meter_id is not null"),
         },
         f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
-        [Meter.Kind.HOURS, keys_param(vehicle_pks)],
+        [*kinds, keys_param(vehicle_pks)],
     )  # fmt: skip
     usage = Usage(
         rate_per_day=meters["rate_per_day"],

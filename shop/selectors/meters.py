@@ -136,7 +136,7 @@ def _fits(reading: Reading, usage: tuple[float, ...]) -> bool:
     if not (isfinite(rate) and isfinite(last_total)) or rate <= 0:
         return False
     expected = last_total + rate * (reading.read_on.toordinal() - last_day)
-    shown = reading.raw_value if reading.meter.kind == Meter.Kind.HOURS else _km(reading)
+    shown = reading.raw_value if reading.meter.counts_hours else _km(reading)
     return abs(shown - expected) <= FIT_DAYS * rate
 
 

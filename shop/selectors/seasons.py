@@ -47,12 +47,14 @@ class MeasuredUse:
     """Use of a meter as its readings show it.
 
     last_day: day of the last reading, None without one. class_rate_per_day: typical of the vehicle's class, or nan.
+    is_driving: what is typed for the vehicle's season is about this meter; it is not about a power take-off.
     """
 
     last_day: date | None
     rate_per_day: float
     sigma_per_sqrt_day: float
     class_rate_per_day: float = nan
+    is_driving: bool = True
 
 
 def stretches_of(vehicle: Vehicle, as_of: date, use: MeasuredUse) -> tuple[list[Stretch], float, float]:
@@ -65,13 +67,10 @@ def stretches_of(vehicle: Vehicle, as_of: date, use: MeasuredUse) -> tuple[list[
     season, measured = vehicle.season, use.rate_per_day
     if season is None or use.last_day is None:
         return [Stretch(0.0, measured)], measured, use.sigma_per_sqrt_day
+    typed = (vehicle.in_season_per_day, vehicle.off_season_per_day) if use.is_driving else (None, None)
     is_measured_inside = is_in_season(season, use.last_day - timedelta(days=MEASURED_WITHIN_DAYS // 2))
-    inside = _first_known(
-        measured if is_measured_inside else nan, vehicle.in_season_per_day, use.class_rate_per_day
-    )
-    outside = _first_known(
-        measured if not is_measured_inside else nan, vehicle.off_season_per_day, use.class_rate_per_day
-    )
+    inside = _first_known(measured if is_measured_inside else nan, typed[0], use.class_rate_per_day)
+    outside = _first_known(measured if not is_measured_inside else nan, typed[1], use.class_rate_per_day)
     begins = float((use.last_day - as_of).days)
     stretches = [Stretch(begins, inside if is_in_season(season, use.last_day) else outside)]
     for day, opens in _turns(season, use.last_day):

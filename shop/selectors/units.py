@@ -145,13 +145,19 @@ def unit_page(person: Person, code: str, asked: CoolantAsked | None = None) -> U
             for own in unit.reservations.filter(is_open=True).select_related("product")
         ],
         holds=_holds(fitting.vehicle, unit.pk),
-        meter_kinds=tuple(fitting.vehicle.meters.values_list("kind", flat=True)),
+        meter_kinds=_meters_of_jobs(fitting, unit),
         rinse=rules.why_rinse_unit(unit),
         job_shares=shares_of_jobs(jobs),
         product_figures=() if product is None else product_figures(product),
         coolant=coolant_sum(plan, jobs, asked),
         brakes=brake_check(plan, jobs),
     )
+
+
+def _meters_of_jobs(fitting: Fitting, unit: Unit) -> tuple[str, ...]:
+    """Return the kinds of meters read at a unit's jobs: the odometer first, then the one that counts its hours."""
+    held = set(fitting.vehicle.meters.values_list("kind", flat=True))
+    return tuple(kind for kind in (Meter.Kind.ODOMETER, unit.unit_model.hours_meter) if kind in held)
 
 
 def _holds(vehicle: Vehicle, unit_pk: int | None = None) -> list[HoldFact]:

@@ -37,7 +37,7 @@ def deferral_asked(line: DueLine, until: datetime.date | None, meter_text: str) 
         return DeferralAsked(until)
     meter = meter_of(line)
     if meter is None:
-        sentence = "This line counts on the calendar alone; give a day instead."
+        sentence = "This line counts on no meter that can be read; give a day instead."
         raise InputError(sentence, fields={"until_total": sentence})
     today = clock.today(line.vehicle.depot.time_zone)
     try:

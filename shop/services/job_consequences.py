@@ -98,7 +98,7 @@ def fitting_on(unit: Unit, day: datetime.date) -> Fitting:
         Fitting.objects.filter(unit=unit)
         .filter(Q(fitted_on__isnull=True) | Q(fitted_on__lte=day))
         .filter(Q(removed_on__isnull=True) | Q(removed_on__gt=day))
-        .select_related("vehicle__depot__stores_at", "vehicle__season")
+        .select_related("unit__unit_model", "vehicle__depot__stores_at", "vehicle__season")
         .order_by("-fitted_on", "-pk")
         .first()
     )

@@ -2,6 +2,7 @@
 
 import datetime
 from dataclasses import dataclass
+from math import isfinite
 
 from shop.models import Fitting, LastService
 from shop.selectors.core_inputs import Line, gather
@@ -37,13 +38,13 @@ def run_limits(fitting: Fitting, done: Done, totals: Totals, fresh_share: float)
                 part,
                 inputs.distance.interval[row],
                 inputs.distance.next_run[row],
-                _run(line, totals.km, "unit_km", float(inputs.distance_wear.extra_run[row])),
+                _run(line, totals, float(inputs.distance_wear.extra_run[row]), is_distance=True),
             ),
             h=_limit(
                 part,
                 inputs.hours.interval[row],
                 inputs.hours.next_run[row],
-                _run(line, totals.h, "unit_h", float(inputs.hours_wear.extra_run[row])),
+                _run(line, totals, float(inputs.hours_wear.extra_run[row]), is_distance=False),
             ),
             days=_limit(part, inputs.time.interval_days[row], inputs.time.next_days[row], since_days),
         )
@@ -84,10 +85,13 @@ def limits_keep(last: LastService, limits: RunLimits) -> None:
     last.run_limit_km, last.run_limit_h, last.run_limit_days = limits.km, limits.h, limits.days
 
 
-def _run(line: Line, total: float | None, name: str, extra: float) -> float | None:
-    """Return the run since the last job as it counts at the severity of the day."""
-    then = getattr(line.last, name)
-    return None if total is None or then is None else total - then + extra
+def _run(line: Line, totals: Totals, extra: float, *, is_distance: bool) -> float | None:
+    """Return the run since the last job as it counts at the severity of the day, km or h."""
+    is_guess = not is_distance and isfinite(line.guess_km_h)
+    km_per_run = line.guess_km_h if is_guess else 1.0
+    by_km = is_distance or is_guess
+    total, then = (totals.km, line.last.unit_km) if by_km else (totals.h, line.last.unit_h)
+    return None if total is None or then is None else (total - then) / km_per_run + extra
 
 
 def _limit(part: float, interval: float, allowed: float, run: float | None) -> float | None:

@@ -32,7 +32,8 @@ class JobReport:
     Strengths are glycol shares by volume, 0 to 1, of a cooling system; boiling points in °C of a brake fluid.
     A pair of litres and kilograms is one measurement; kilograms win because they need no temperature.
     meter_text is what the odometer shows, or the hour meter where there is no odometer; hours_text the hour meter of
-    a vehicle that has both. is_repeated says that the same was done before on the same day.
+    a vehicle that has both. The hour meter is the one the unit's model counts hours by. is_repeated says that the same
+    was done before on the same day.
     is_rinsed says that a unit which held a fluid the new one must not meet was rinsed first.
     tray, jug, scale and stick are codes of measuring tools; moved_ml is a measured correction, above zero poured in.
     """

@@ -1,6 +1,7 @@
 """Where a unit's own totals stood on the day of a job."""
 
 import datetime
+from math import isfinite
 
 from shop import clock
 from shop.errors import InputError
@@ -18,18 +19,22 @@ METER_GOOD_FOR_DAYS = 31
 def totals_on(person: Person, fitting: Fitting, report: JobReport) -> Totals:
     """Return the unit's own totals on the day of the job, from the meters as typed or the newest known.
 
-    Only a meter that one of the unit's rules counts on is insisted on. Raises InputError naming the field to fill.
+    Hours are those of the meter the unit's model names. Only a meter that one of the unit's rules counts on is insisted
+    on; the odometer also where the hours are guessed from it. Raises InputError naming the field to fill.
     """
     meters = {meter.kind: meter for meter in fitting.vehicle.meters.select_related("vehicle__depot")}
-    km, h = meters.get(Meter.Kind.ODOMETER), meters.get(Meter.Kind.HOURS)
+    km, h = meters.get(Meter.Kind.ODOMETER), meters.get(fitting.unit.unit_model.hours_meter)
     if km is not None:
         _record(person, fitting, km, report, "meter_text")
     if h is not None:
         _record(person, fitting, h, report, "meter_text" if km is None else "hours_text")
     usage = usage_of([meter for meter in (km, h) if meter], report.done_on)
     lines = gather(report.done_on, Fitting.objects.filter(pk=fitting.pk)).lines
+    by_km = any(
+        line.version.interval_km or (line.version.interval_h and isfinite(line.guess_km_h)) for line in lines
+    )
     return Totals(
-        km=_total(km, usage, "meter_text", is_needed=any(line.version.interval_km for line in lines),
+        km=_total(km, usage, "meter_text", is_needed=by_km,
                   shift=fitting.unit_km_at_fit - fitting.vehicle_km_at_fit),
         h=_total(h, usage, "meter_text" if km is None else "hours_text",
                  is_needed=any(line.version.interval_h for line in lines),

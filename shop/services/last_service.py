@@ -108,9 +108,9 @@ def _oldest(
 ) -> tuple[float | None, float | None, float | None]:
     """Return the oldest the fluid can be: the unit's whole run, in days at the present use."""
     days = []
-    for meter in fitting.vehicle.meters.all():
-        total = totals.km if meter.kind == Meter.Kind.ODOMETER else totals.h
-        rate = usage_of([meter], day)[meter.pk][0]
+    by_kind = {Meter.Kind.ODOMETER: totals.km, fitting.unit.unit_model.hours_meter: totals.h}
+    for meter in fitting.vehicle.meters.filter(kind__in=by_kind):
+        total, rate = by_kind[meter.kind], usage_of([meter], day)[meter.pk][0]
         if total is not None and rate > 0:
             days.append(total / rate)
     return totals.km, totals.h, max(days, default=None)

@@ -15,7 +15,7 @@ from intervals.readings import Verdict, judge, roll_over, rolls_over_at, true_to
 from shop.models import Meter, MeterChange, Reading
 from shop.selectors.meter_usage import SOURCE_TRUST
 
-UNITS = {Meter.Kind.ODOMETER: ("km", "mi"), Meter.Kind.HOURS: ("h", "hh:mm")}
+UNITS = {kind: ("km", "mi") if kind == Meter.Kind.ODOMETER else ("h", "hh:mm") for kind in Meter.Kind}
 
 _WINDOW = 60
 _LEAST_FOR_MEDIAN = 3
@@ -36,7 +36,7 @@ def shown_value(text: str, meter: Meter, unit: str = "") -> float:
         QuantityError: the text or the unit does not fit the meter.
     """
     unit = unit or meter.shown_in
-    if meter.kind == Meter.Kind.HOURS:
+    if meter.counts_hours:
         return to_h(text, unit)
     value_km = to_km(amount_parse(text), unit)
     return amount_parse(text) if unit == meter.shown_in else from_km(value_km, meter.shown_in)
@@ -44,12 +44,12 @@ def shown_value(text: str, meter: Meter, unit: str = "") -> float:
 
 def to_si(shown: float, meter: Meter) -> float:
     """Return a total in the meter's own unit as km or h."""
-    return shown if meter.kind == Meter.Kind.HOURS else to_km(shown, meter.shown_in)
+    return shown if meter.counts_hours else to_km(shown, meter.shown_in)
 
 
 def from_si(total: float, meter: Meter) -> float:
     """Return a total in km or h in the meter's own unit."""
-    return total if meter.kind == Meter.Kind.HOURS else from_km(total, meter.shown_in)
+    return total if meter.counts_hours else from_km(total, meter.shown_in)
 
 
 def core_changes(meter: Meter, changes: Iterable[MeterChange]) -> list[Change]:
@@ -110,7 +110,7 @@ class MeterHistory:
             typical,
             p99,
             self.meter.rolls_over_at,
-            "h" if self.meter.kind == Meter.Kind.HOURS else self.meter.shown_in,
+            "h" if self.meter.counts_hours else self.meter.shown_in,
         )
 
     def bounds(self, reading: Reading) -> tuple[float, float]:
@@ -146,18 +146,16 @@ class MeterHistory:
             (self._best[end][2] - self._best[start][2]) / (end - start).days
             for start, end in itertools.pairwise(days)
         )
-        vehicle = self.meter.vehicle
-        expected = [
-            from_si(rate, self.meter)
-            for rate in (self.meter.class_rate_per_day, vehicle.in_season_per_day)
-            if rate
-        ]
+        # What is typed for a vehicle's season is its driving, not what its power take-off runs.
+        is_driving = self.meter.kind != Meter.Kind.TAKE_OFF
+        in_season = self.meter.vehicle.in_season_per_day if is_driving else None
+        expected = [from_si(rate, self.meter) for rate in (self.meter.class_rate_per_day, in_season) if rate]
         typical = median(rates) if len(rates) >= _LEAST_FOR_MEDIAN else min(expected, default=None)
         p99 = max(expected, default=0.0)
         if len(rates) >= _LEAST_FOR_P99:
             p99 = max(p99, rates[math.ceil(0.99 * len(rates)) - 1])
         elif typical:
             p99 = max(p99, 3.0 * typical)
-        if self.meter.kind == Meter.Kind.HOURS:
+        if self.meter.counts_hours:
             return typical, min(p99, HOURS_P99_CAP) if p99 > 0 else HOURS_P99_CAP
         return (typical, p99) if p99 > 0 else (None, None)

@@ -37,12 +37,15 @@ class MovedTotals:
     @classmethod
     def before(cls, meter: Meter, day: datetime.date) -> "MovedTotals":
         """Note what stands on the meter's totals from a day on."""
-        name = "unit_km" if meter.kind == Meter.Kind.ODOMETER else "unit_h"
+        name = "unit_h" if meter.counts_hours else "unit_km"
+        # Of an hour meter only what belongs to units whose hours it counts.
+        own_units = {"unit__unit_model__hours_meter": meter.kind} if meter.counts_hours else {}
         jobs = Job.objects.filter(
             vehicle=meter.vehicle_id,
             done_on__gte=day,
             state=Job.State.HANDED_BACK,
             **{f"{name}__isnull": False},
+            **own_units,
         )
         services = LastService.objects.filter(
             unit__in=Fitting.objects.filter(
@@ -50,8 +53,11 @@ class MovedTotals:
             ).values("unit"),
             done_on__gte=day,
             **{f"{name}__isnull": False},
+            **own_units,
         ).select_related("unit")
-        fittings = Fitting.objects.filter(vehicle=meter.vehicle_id, fitted_on__gte=day).select_related("unit")
+        fittings = Fitting.objects.filter(
+            vehicle=meter.vehicle_id, fitted_on__gte=day, **own_units
+        ).select_related("unit")
         found = cls(meter, name, list(jobs.select_related("unit")), list(services), list(fittings))
         own = {job.pk: job for job in found.jobs}
         found.behind = {last.pk: jobs_behind(last, own) for last in found.services}

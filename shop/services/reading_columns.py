@@ -15,7 +15,7 @@ from intervals.errors import QuantityError
 from shop.errors import InputError
 from shop.models import Meter, Reading
 from shop.selectors.column_reading import keys_of, keys_param, microseconds, one_of, rank_in, read_columns
-from shop.services.meter_history import shown_value, to_si
+from shop.services.meter_history import UNITS, shown_value, to_si
 
 Columns = dict[str, npt.NDArray[np.float64]]
 Refused = tuple[int, str, str]
@@ -27,7 +27,7 @@ NAMES = ("place", "meter", "vehicle", "at", "day", "source", "shown", "si")
 _OLDEST_YEAR = 1900
 _MICROSECOND = datetime.timedelta(microseconds=1)
 _RANKS = {source: rank for rank, source in enumerate(SOURCES)}
-_DECIMAL = {(Meter.Kind.ODOMETER, "km"), (Meter.Kind.ODOMETER, "mi"), (Meter.Kind.HOURS, "h")}
+_DECIMAL = {(kind, unit) for kind, units in UNITS.items() for unit in units if unit != "hh:mm"}
 # What most readings look like; everything else is read by `shown_value`, which takes three times as long.
 _DIGITS = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,15})?")
 
@@ -113,7 +113,7 @@ def _sort(kind: str, shown_in: str, time_zone: str) -> _Sort:
     like = Meter(kind=kind, shown_in=shown_in)
     is_decimal = (kind, shown_in) in _DECIMAL
     # Where the unit does not fit the meter no value can be read, and none is converted.
-    per_shown = to_si(1.0, like) if is_decimal or kind == Meter.Kind.HOURS else 1.0
+    per_shown = to_si(1.0, like) if is_decimal or like.counts_hours else 1.0
     return _Sort(like, is_decimal, per_shown, zoneinfo.ZoneInfo(time_zone))
 
 

@@ -71,11 +71,11 @@ def are_ordinary(coming: Columns) -> npt.NDArray[np.bool_]:
     kept = read_columns(
         {
             "meter": "k.meter_id", "last_day": day_number("k.last_day"), "last_total": "k.last_total",
-            "busiest": "k.busiest_per_day", "is_hours": flag("m.kind = %s"),
+            "busiest": "k.busiest_per_day", "is_hours": flag("m.kind <> %s"),
         },
         f"from shop_meteruse k join shop_meter m on m.id = k.meter_id where {one_of('k.meter_id')} "
         "and not exists (select 1 from shop_meterchange c where c.meter_id = k.meter_id)",
-        [Meter.Kind.HOURS, keys_param(meters[counts == 1])],
+        [Meter.Kind.ODOMETER, keys_param(meters[counts == 1])],
     )  # fmt: skip
     busiest = np.where(kept["is_hours"] > 0, np.minimum(kept["busiest"], HOURS_P99_CAP), kept["busiest"])
     own = place_of(meters, kept["meter"])[places]

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from intervals.forecast import Backtest
 from shop.selectors.forecasts import FleetTest, fleet_test
 
-KINDS = {"odometer": "odometers", "engine hours": "hour meters"}
+KINDS = {"odometer": "odometers", "engine hours": "hour meters", "power take-off hours": "power take-offs"}
 WIDTH, LEFT, ROW, BAR = 420.0, 96.0, 54.0, 12.0
 
 

@@ -1,12 +1,13 @@
 """Forms: what a person types, checked before a service sees it."""
 
 import datetime
+import itertools
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
-from shop.models import Job, UnitModel
+from shop.models import Job, Meter, UnitModel
 from shop.selectors.fluid_checks import CoolantAsked
 from shop.services.job_report import BOILING_RANGE_C
 from shop.web.measuring_forms import MeasuredFields
@@ -48,13 +49,11 @@ class JobForm(MeasuredFields, PlainForm):
     method = forms.ChoiceField(label="How", required=False)
     done_on = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     meter_text = forms.CharField(
-        label="Odometer or hours, as the meter shows",
         max_length=32,
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
     )
     hours_text = forms.CharField(
-        label="Hour meter, as it shows",
         max_length=32,
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "figure"}),
@@ -138,10 +137,11 @@ class JobForm(MeasuredFields, PlainForm):
             if unit_kind != kind:
                 del self.fields[name]
         self.fields["subject"].choices = [(subject, subject) for subject in subjects]
-        if len(meters) < 2:
-            del self.fields["hours_text"]
-        if not meters:
-            del self.fields["meter_text"]
+        for name, kind in itertools.zip_longest(("meter_text", "hours_text"), meters):
+            if kind is None:
+                del self.fields[name]
+            else:
+                self.fields[name].label = f"{kind.capitalize()}, as the meter shows"
         self.fields["method"].choices = [("", "no fluid changed")] + [(name, name) for name in methods]
 
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
@@ -177,7 +177,7 @@ class ReadingForm(PlainForm):
     meter = forms.ChoiceField(
         label="Meter",
         required=False,
-        choices=[("", "its only meter"), ("odometer", "odometer"), ("engine hours", "engine hours")],
+        choices=[("", "its only meter"), *((kind, kind) for kind in Meter.Kind.values)],
     )
     value = forms.CharField(
         label="What the meter shows",

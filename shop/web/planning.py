@@ -19,7 +19,8 @@ from shop.web.plain_form import PlainForm, amount_field
 WIDTH, HEIGHT, LEFT, FOOT, TOP = 720.0, 220.0, 34.0, 22.0, 14.0
 MOST_A_WEEK = 1000.0
 CSV_HEADER = [
-    "place", "week", "week_from", "vehicle", "depot", "unit", "unit_model", "kind", "run_km", "run_h", "intervals_run",
+    "place", "week", "week_from", "vehicle", "depot", "unit", "unit_model", "kind", "run_km", "run_h", "hours_are",
+    "intervals_run",
 ]  # fmt: skip
 PER_CENT = ("opens_share", "closes_share", "assumed_freshness_share", "cap_share")
 
@@ -168,7 +169,8 @@ def queue_csv(request: HttpRequest) -> HttpResponse:
     rows = (
         [
             place, own.week, own.week_from, own.line.vehicle.number, own.line.vehicle.depot.code, own.line.unit.code,
-            own.line.unit.unit_model.code, own.line.unit.unit_model.kind, own.run_km, own.run_h, own.intervals_run,
+            own.line.unit.unit_model.code, own.line.unit.unit_model.kind, own.run_km, own.run_h,
+            "guessed from distance" if own.is_h_guessed else "", own.intervals_run,
         ]
         for place, own in enumerate(found.units, start=1)
     )  # fmt: skip

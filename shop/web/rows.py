@@ -13,9 +13,13 @@ CLOCK_WORDS = {"distance": "by distance", "hours": "by hours", "time": "by time"
 
 @dataclass(frozen=True, slots=True)
 class ClockRow:
-    """One clock of a line with its scale; its window opens and is late at these shares of the interval."""
+    """One clock of a line with its scale; its window opens and is late at these shares of the interval.
+
+    counts: what it counts, where its name does not say: hours of the power take-off, or guessed ones.
+    """
 
     name: str
+    counts: str
     used: float | None
     limit: float | None
     unit: str
@@ -94,6 +98,7 @@ def _clock_row(item: Mapping[str, Any], deciding: str) -> ClockRow:
     is_known = used is not None and limit is not None
     return ClockRow(
         name=item["clock"],
+        counts=item.get("counts", ""),
         used=used,
         limit=limit,
         unit=item.get("unit", ""),

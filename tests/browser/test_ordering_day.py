@@ -1,6 +1,7 @@
 """The service desk's morning and the days after it, page by page: what is short, ordered, reserved, in, set aside."""
 
 import datetime
+import re
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -108,7 +109,8 @@ def close_job(desk: Page, site: str, unit: str, meter: str, litres: str, batch: 
     """Record a finished job whose litres were read at 20 °C, as stock is counted."""
     desk.goto(f"{site}/units/{unit}/job")
     for label, value in (
-        ("Odometer or hours, as the meter shows", meter), ("Came out, L", litres), ("Went in, L", litres),
+        (re.compile("^(Odometer|Engine hours), as the meter shows"), meter),
+        ("Came out, L", litres), ("Went in, L", litres),
         ("Batch or pack label", batch), ("Fluid temperature at the level check, °C", hot_c),
         ("Level against the mark, mm", "0"),
     ):  # fmt: skip

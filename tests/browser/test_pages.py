@@ -111,7 +111,7 @@ def test_a_job_is_closed_on_a_phone(browser: Browser, site: str) -> None:
     expect(page.get_by_role("alert")).to_contain_text("Not closed.")
     assert violations(page) == []
     for label, value in (
-        ("Odometer or hours, as the meter shows", "131550"), ("Came out, L", "10.1"), ("Went in, L", "10.1"),
+        ("Odometer, as the meter shows", "131550"), ("Came out, L", "10.1"), ("Went in, L", "10.1"),
         ("Fluid temperature at the level check, °C", "80"), ("Level against the mark, mm", "0"),
     ):  # fmt: skip
         page.get_by_label(label).fill(value)

@@ -2,12 +2,12 @@
 
 from datetime import date
 
+import numpy as np
 import pytest
 
 from intervals.duty import (
     FACTORS,
     FactorSpan,
-    effective_hours,
     factors_on,
     guess_hours,
     severity_from_duty,
@@ -76,10 +76,10 @@ def test_severity_moves_slowly_and_on_evidence() -> None:
     assert step_severity(1.0, 1.1, 6) == 1.1
 
 
-def test_hours_from_power_take_off_and_from_distance() -> None:
+def test_hours_from_distance() -> None:
     """US Army TM 9-2320-280-10 pairs 6 000 mi with 300 h for the transmission: 32.2 km/h of engine hours."""
-    assert effective_hours(100, 40, 0.5) == 120
-    assert guess_hours(6_000 * 1.609344, 32.18688) == pytest.approx(300)
+    found = guess_hours(np.array([6_000 * 1.609344, 9_000.0]), np.array([32.18688, 18.0]))
+    assert found == pytest.approx([300, 500])
 
 
 def test_unusable_figures_are_refused() -> None:
@@ -90,8 +90,7 @@ def test_unusable_figures_are_refused() -> None:
         lambda: severity_from_temperature_hours([], []),
         lambda: severity_from_duty([0.0]),
         lambda: step_severity(0.0, 1.0, 3),
-        lambda: effective_hours(1, 1, 0.2),
-        lambda: guess_hours(1, 0),
+        lambda: guess_hours(np.array([1.0]), np.array([0.0])),
     )
     for attempt in attempts:
         with pytest.raises(RuleError, match=r"Allowed|Give as many"):

@@ -143,7 +143,10 @@ class JobGiven(serializers.Serializer[Job]):
     meter_text = AsShown(
         default="", help_text="Odometer as it shows; the hour meter where there is no odometer."
     )
-    hours_text = AsShown(default="", help_text="Hour meter as it shows, on a vehicle that has both.")
+    hours_text = AsShown(
+        default="",
+        help_text="Hour meter as it shows, on a vehicle that has both: the unit's `hours_meter`.",
+    )
     tray = _text("Code of the tray that was read.", 12)
     jug = _text("Code of the jug that was read.", 12)
     scale = _text("Code of the scale.", 12)

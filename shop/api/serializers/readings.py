@@ -48,11 +48,11 @@ class ReadingRow(serializers.ModelSerializer[Reading]):
 
     def get_true_total_km(self, reading: Reading) -> float | None:
         """Return the distance since new."""
-        return reading.true_total if reading.meter.kind == Meter.Kind.ODOMETER else None
+        return reading.true_total if not reading.meter.counts_hours else None
 
     def get_true_total_h(self, reading: Reading) -> float | None:
         """Return the hours since new."""
-        return reading.true_total if reading.meter.kind == Meter.Kind.HOURS else None
+        return reading.true_total if reading.meter.counts_hours else None
 
 
 class ReadingGiven(serializers.Serializer[Reading]):

@@ -77,13 +77,26 @@ class UnitDetail(UnitRow):
     product = serializers.CharField(
         source="unit_model.product.code", default=None, read_only=True, allow_null=True
     )
+    hours_meter = serializers.CharField(
+        source="unit_model.hours_meter",
+        read_only=True,
+        help_text="The meter its hours are counted by: engine hours or power take-off hours.",
+    )
     methods = Words(source="unit_model.methods", read_only=True)
     target_share = serializers.FloatField(source="unit_model.target_share", read_only=True, allow_null=True)
     last_services = LastServiceRow(many=True, read_only=True)
     due_lines = serializers.SerializerMethodField()
 
     class Meta(UnitRow.Meta):
-        fields = (*UnitRow.Meta.fields, "product", "methods", "target_share", "last_services", "due_lines")
+        fields = (
+            *UnitRow.Meta.fields,
+            "hours_meter",
+            "product",
+            "methods",
+            "target_share",
+            "last_services",
+            "due_lines",
+        )
         read_only_fields = fields
 
     @extend_schema_field(DueRow(many=True))

@@ -81,7 +81,15 @@ class VehicleDetail(VehicleRow):
     due_lines = serializers.SerializerMethodField()
 
     class Meta(VehicleRow.Meta):
-        fields = (*VehicleRow.Meta.fields, "season", "meters", "units", "holds", "due_lines")
+        fields = (
+            *VehicleRow.Meta.fields,
+            "average_speed_km_h",
+            "season",
+            "meters",
+            "units",
+            "holds",
+            "due_lines",
+        )
         read_only_fields = fields
 
     @extend_schema_field(FittedUnit(many=True))

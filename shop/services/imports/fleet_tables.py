@@ -49,6 +49,10 @@ _VEHICLE_COLUMNS = (
     Column("hours_roll_over_at", _ABOVE_ZERO),
     Column("class_km_per_day", _AMOUNT),
     Column("class_h_per_day", number(low=0, high=24)),
+    Column("take_off_meter", choice("h", "hh:mm")),
+    Column("take_off_rolls_over_at", _ABOVE_ZERO),
+    Column("class_take_off_h_per_day", number(low=0, high=24)),
+    Column("average_speed_km_h", number(above=0, high=150), "average_speed_km_h"),
     Column("season", field="season", refers_to=Season),
     Column("in_season_per_day", _AMOUNT, "in_season_per_day"),
     Column("off_season_per_day", _AMOUNT, "off_season_per_day"),
@@ -102,6 +106,11 @@ VEHICLES = Table(
             "hour_meter",
             {"class_h_per_day": "class_rate_per_day", "hours_roll_over_at": "rolls_over_at"},
         ),
+        _meter_part(
+            Meter.Kind.TAKE_OFF,
+            "take_off_meter",
+            {"class_take_off_h_per_day": "class_rate_per_day", "take_off_rolls_over_at": "rolls_over_at"},
+        ),
     ),
 )
 
@@ -136,7 +145,8 @@ def _fitting_fields(row: Row, made: Made, records: Records) -> Values | None:
     if row.has("fitted_on"):
         found["fitted_on"] = row.values["fitted_on"]
     kinds = {key[1] for key in records.group(Meter, "vehicle_id", "kind") if key[0] == vehicle.pk}
-    for column, kind in (("vehicle_km_at_fit", Meter.Kind.ODOMETER), ("vehicle_h_at_fit", Meter.Kind.HOURS)):
+    hours_meter = records.rows(UnitModel)[made[0].unit_model_id].hours_meter
+    for column, kind in (("vehicle_km_at_fit", Meter.Kind.ODOMETER), ("vehicle_h_at_fit", hours_meter)):
         if row.values["fitted_on"] is not None and row.values[column] is None and kind in kinds:
             raise CellError(
                 f"it is blank, but {made[0].code} was fitted on {row.values['fitted_on']}; give the true total "

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from django.contrib.auth.hashers import make_password
+from django.db.models import Q
 
 from intervals.errors import HatchmarkError
 from intervals.exchange import METHODS
@@ -11,8 +12,11 @@ from intervals.quantities import KM_PER_UNIT, to_km
 from shop.models import (
     CardFigure,
     Depot,
+    Fitting,
     IntervalRule,
+    Job,
     KitPart,
+    LastService,
     Person,
     Product,
     Requirement,
@@ -152,6 +156,7 @@ _MODEL_COLUMNS = (
     Column("model", field="code", is_needed=True),
     Column("name", field="name", is_needed=True),
     Column("kind", choice(*UnitModel.Kind.values), "kind", is_needed=True),
+    Column("hours_meter", choice(*(kind for kind, _ in UnitModel.HOUR_METERS)), "hours_meter"),
     Column("level_check", field="level_check"),
     Column("plug_seal", choice(*SEAL_KINDS, "none"), "plug_seal"),
     Column("filter_kind", choice(*FILTER_KINDS), "filter_kind"),
@@ -161,11 +166,37 @@ _MODEL_COLUMNS = (
     Column("product", field="product", refers_to=Product),
     Column("specifications", many, blank=()),
 )
+_plain_model = plain(_MODEL_COLUMNS, ("model",))
+
+
+def _model_fields(row: Row, made: Made, records: Records) -> Values:
+    """Return a unit model; the meter that counts its hours stays once hours of its units are on record."""
+    found = _plain_model(row, made, records)
+    held = records.group(UnitModel, "code").get((row.values["model"],))
+    wanted = found.get("hours_meter", held[0].hours_meter if held else "")
+    if held and wanted != held[0].hours_meter and held[0].pk in _models_with_hours(records):
+        raise CellError(
+            f"jobs or fittings of {held[0].code} have {held[0].hours_meter} on record; leave that as it is, or give "
+            "units counted otherwise a model of their own.",
+            "hours_meter",
+        )
+    return found
+
+
+def _models_with_hours(records: Records) -> set[object]:
+    def ask() -> set[object]:
+        at_fit = Fitting.objects.filter(Q(vehicle_h_at_fit__gt=0) | Q(unit_h_at_fit__gt=0))
+        noted = [rows.objects.filter(unit_h__isnull=False) for rows in (LastService, Job)]
+        return {pk for rows in (at_fit, *noted) for pk in rows.values_list("unit__unit_model", flat=True)}
+
+    return records.once("unit models with hours", ask)
+
+
 UNIT_MODELS = Table(
     "unit_models.csv",
     _MODEL_COLUMNS,
     ("model",),
-    (Part(UnitModel, ("code",), plain(_MODEL_COLUMNS, ("model",))),),
+    (Part(UnitModel, ("code",), _model_fields),),
     sets=(SetPart(Requirement, "unit_model", "specification", "specifications"),),
 )
 

@@ -21,6 +21,13 @@ from shop.services.imports.sheets import sheet_records, width_error
 from shop.services.reading_columns import ReadingRow
 from shop.services.readings import readings_store
 
+COLUMN_OF = {
+    Meter.Kind.ODOMETER: "odometer_unit",
+    Meter.Kind.HOURS: "hour_meter",
+    Meter.Kind.TAKE_OFF: "take_off_meter",
+}
+"""The column of vehicles.csv that gives a vehicle its meter."""
+
 FloatArray = npt.NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
 
@@ -58,7 +65,7 @@ def no_meter(number: str, kind: str) -> str:
     """Return the sentence for a vehicle without a meter of some kind."""
     return (
         f"vehicle {number} has no {kind} meter; correct the row, or give the vehicle its "
-        f"{'odometer_unit' if kind == Meter.Kind.ODOMETER else 'hour_meter'} in vehicles.csv first."
+        f"{COLUMN_OF[kind]} in vehicles.csv first."
     )
 
 

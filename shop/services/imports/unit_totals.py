@@ -5,7 +5,7 @@ import datetime
 from intervals.errors import HatchmarkError, QuantityError
 from intervals.exchange.done import share_of_done, split_title
 from intervals.fluid_age import age_after_exchange
-from shop.models import Fitting, Job, LastService, Meter, MeterChange, Unit, Vehicle
+from shop.models import Fitting, Job, LastService, Meter, MeterChange, Unit, UnitModel, Vehicle
 from shop.services.imports.cards import unit_card
 from shop.services.imports.cells import CellError
 from shop.services.imports.declared import Made, Values
@@ -49,7 +49,8 @@ def unit_total(
         raise CellError(
             f"{unit.code} is in no vehicle {when}, so no meter counts for it; leave it blank.", column
         )
-    kind = Meter.Kind.ODOMETER if column == "odometer" else Meter.Kind.HOURS
+    hours_meter = records.rows(UnitModel)[unit.unit_model_id].hours_meter
+    kind = Meter.Kind.ODOMETER if column == "odometer" else hours_meter
     try:
         meter = meter_of(records.rows(Vehicle)[fitting.vehicle_id], kind, records)
         shown = shown_value(cell, meter)

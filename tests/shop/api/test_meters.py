@@ -2,7 +2,7 @@
 
 import pytest
 
-from shop.models import MeterChange, Reading
+from shop.models import Meter, MeterChange, Reading, UnitModel
 
 
 def post(client, address, body, key=None):
@@ -57,3 +57,20 @@ def test_a_reading_moves_to_no_vehicle_that_is_not_there(foreman, north):
     reading = Reading.objects.filter(meter__vehicle__number="K01").first()
     answer = post(foreman, f"readings/{reading.pk}/move", {"vehicle": "K90"})
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "#/vehicle")
+
+
+def test_take_off_hours_go_in_and_come_out_as_hours_of_their_own_meter(foreman, north):
+    UnitModel.objects.update(hours_meter=Meter.Kind.TAKE_OFF)
+    for kind in (Meter.Kind.HOURS, Meter.Kind.TAKE_OFF):
+        Meter.objects.create(vehicle=north.vehicle, kind=kind, shown_in="h", class_rate_per_day=3)
+    given = {
+        "vehicle": "K01", "meter": "power take-off hours", "read_at": "2026-03-09T06:00:00+01:00",
+        "source": "driver", "value": "1204:30", "unit": "hh:mm",
+    }  # fmt: skip
+    answer = post(foreman, "readings", [given], key="one")
+    assert answer.json()["counts"]["accepted"] == 1, answer.json()
+    (row,) = foreman.get("/api/v1/readings?meter=power take-off hours").json()["results"]
+    assert (row["meter"], row["true_total_h"], row["true_total_km"]) == (given["meter"], 1_204.5, None)
+    assert foreman.get("/api/v1/readings?meter=engine hours").json()["results"] == []
+    assert foreman.get(f"/api/v1/units/{north.unit.code}").json()["hours_meter"] == "power take-off hours"
+    assert foreman.get("/api/v1/vehicles/K01").json()["average_speed_km_h"] is None

@@ -10,7 +10,18 @@ from hypothesis import strategies as st
 from intervals.due import NOT_YET
 from intervals.usage import Usage
 from shop import clock
-from shop.models import Fitting, LastService, Meter, MeterUse, Reading, RuleVersion, Unit, Vehicle
+from shop.models import (
+    Fitting,
+    IntervalRule,
+    LastService,
+    Meter,
+    MeterUse,
+    Reading,
+    RuleVersion,
+    Unit,
+    UnitModel,
+    Vehicle,
+)
 from shop.selectors.column_reading import (
     UNKNOWN,
     day_number,
@@ -90,7 +101,10 @@ FLEETS = st.lists(
         st.sampled_from([None, 0.0, 12_000.0, 90_000.0]),  # carried km
         st.sampled_from([None, 0, 30, 400, 1_500]),  # days since the last job
         st.sampled_from([None, 9_000.0]),  # longest run earned
-        st.booleans(),  # an hour meter too
+        st.sets(st.sampled_from(list(Meter.Kind))),  # its meters
+        st.booleans(),  # a unit whose hours are those of the power take-off
+        st.sampled_from([None, 9.0, 18.0]),  # average speed, km/h
+        st.sampled_from([0.0, 350.0]),  # totals when it was fitted
         st.integers(0, 13),  # readings
     ),
     min_size=1,
@@ -98,7 +112,7 @@ FLEETS = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     fleet=FLEETS,
     policy=st.sampled_from(["full credit", "age credit"]),
@@ -108,15 +122,28 @@ FLEETS = st.lists(
 def test_columns_come_to_the_same_as_row_by_row(yard, fleet, policy, hours, months):
     for model in (Fitting, Unit, Vehicle):
         model.objects.all().delete()
+    pumps, _ = UnitModel.objects.get_or_create(
+        code="PUMP", kind=UnitModel.Kind.HYDRAULICS, hours_meter=Meter.Kind.TAKE_OFF
+    )
+    rule, _ = IntervalRule.objects.get_or_create(unit_model=pumps)
+    RuleVersion.objects.get_or_create(rule=rule, applies_from="2018-01-01", interval_km=60_000)
     RuleVersion.objects.update(policy=policy, interval_h=hours, interval_months=months)
-    for number, (used_km, per_day_km, carried, days, earned, has_hours, readings) in enumerate(fleet):
+    for number, row in enumerate(fleet):
+        used_km, per_day_km, carried, days, earned, kinds, is_pump, km_h, at_fit, readings = row
         unit = yard.add(f"A{number}", used_km, per_day_km)
         vehicle = Vehicle.objects.get(number=f"A{number}")
         kept = Reading.objects.filter(meter__vehicle=vehicle).order_by("-read_at")[:readings]
         Reading.objects.filter(meter__vehicle=vehicle).exclude(pk__in=[own.pk for own in kept]).delete()
-        if has_hours:
-            meter = MeterFactory(vehicle=vehicle, kind=Meter.Kind.HOURS, shown_in="h", class_rate_per_day=4)
-            ReadingFactory(meter=meter, read_at=NOW - datetime.timedelta(days=3), raw_value=700)
+        if Meter.Kind.ODOMETER not in kinds:
+            vehicle.meters.all().delete()
+        for days_ago, kind in enumerate(sorted(kinds - {Meter.Kind.ODOMETER}), start=3):
+            meter = MeterFactory(vehicle=vehicle, kind=kind, shown_in="h", class_rate_per_day=days_ago + 1)
+            read_at = NOW - datetime.timedelta(days=days_ago)
+            ReadingFactory(meter=meter, read_at=read_at, raw_value=700 + 40 * days_ago)
+        Vehicle.objects.filter(pk=vehicle.pk).update(average_speed_km_h=km_h)
+        Fitting.objects.update(vehicle_km_at_fit=at_fit, unit_h_at_fit=at_fit)
+        if is_pump:
+            Unit.objects.filter(pk=unit.pk).update(unit_model=pumps)
         done_on = None if days is None else TODAY - datetime.timedelta(days=days)
         LastService.objects.filter(unit=unit).update(
             age_km=carried, done_on=done_on, run_limit_km=earned, unit_h=400

@@ -10,6 +10,7 @@ from shop.models import (
     IntervalRule,
     Job,
     LastService,
+    Meter,
     Pack,
     Person,
     Reading,
@@ -19,6 +20,7 @@ from shop.models import (
     StockItem,
     StockMovement,
     TemperatureHours,
+    UnitModel,
 )
 from tests.shop.services.small_fleet import FLEET, counts, load, sentences
 
@@ -208,3 +210,46 @@ def test_a_cadence_is_one_of_two(fleet):
     assert sentences(load({"rules.csv": f"{head}TB6,2026-04-01,60000,km,from the scheduled point\n"})) == []
     assert RuleVersion.objects.get(applies_from="2026-04-01").cadence == RuleVersion.Cadence.FROM_SCHEDULED
     assert "cadence" in str(sentences(load({"rules.csv": f"{head}TB6,2026-05-01,60000,km,sometimes\n"})))
+
+
+PUMPS = {
+    "unit_models.csv": "model,name,kind,hours_meter\nHP1,Pump,hydraulics,power take-off hours\n",
+    "vehicles.csv": "vehicle,depot,name,kind,odometer_unit,hour_meter,take_off_meter,take_off_rolls_over_at,"
+    "class_take_off_h_per_day,average_speed_km_h\nT01,UY,Sweeper,sweeper,km,h,hh:mm,10000,1.5,9\n",
+    "units.csv": "unit,model,vehicle,position,fitted_on,vehicle_km_at_fit,vehicle_h_at_fit\n"
+    "T01-HP1,HP1,T01,pump,2025-01-01,1000,200\n",
+    "readings.csv": "vehicle,meter,read_at,value\nT01,power take-off hours,2026-03-02 05:00,1204:30\n",
+    "last_services.csv": "unit,done_on,hours,fresh_share\nT01-HP1,2025-06-01,900:00,1\n",
+    "jobs.csv": "job,unit,state,done_on,hours\nJ1,T01-HP1,handed back,2025-06-01,900:00\n",
+}
+
+
+def test_take_off_hours_have_their_meter_and_count_for_the_units_that_name_it(fleet):
+    report = load(PUMPS)
+    assert sentences(report) == []
+    meter = Meter.objects.get(vehicle__number="T01", kind="power take-off hours")
+    assert (meter.shown_in, meter.rolls_over_at, meter.class_rate_per_day) == ("hh:mm", 10_000.0, 1.5)
+    assert meter.vehicle.average_speed_km_h == 9.0
+    assert Reading.objects.get(meter=meter).true_total == 1_204.5
+    # 900 h on the take-off, 200 of them before it was fitted.
+    assert LastService.objects.get(unit__code="T01-HP1").unit_h == 700.0
+    assert Job.objects.get(code="J1").unit_h == 700.0
+
+
+def test_hours_of_a_meter_that_is_not_there_are_refused_with_the_column_that_gives_it(fleet):
+    meters = "vehicle,depot,name,kind,odometer_unit,hour_meter\nT01,UY,Sweeper,sweeper,km,h\n"
+    report = load({**PUMPS, "vehicles.csv": meters})
+    told = "vehicle T01 has no power take-off hours meter; correct the row, or give the vehicle its take_off_meter"
+    assert sum(told in one for one in sentences(report)) == 3
+    assert not Reading.objects.filter(meter__vehicle__number="T01").exists()
+
+
+def test_a_model_keeps_its_meter_once_hours_of_it_are_on_record(fleet):
+    load(PUMPS)
+    other = {"unit_models.csv": "model,name,kind,hours_meter\nHP1,Pump,hydraulics,engine hours\n"}
+    assert "jobs or fittings of HP1 have power take-off hours on record" in sentences(load(other))[0]
+    assert UnitModel.objects.get(code="HP1").hours_meter == "power take-off hours"
+    (refused,) = sentences(
+        load({"unit_models.csv": "model,name,kind,hours_meter\nHP2,Pump,hydraulics,odometer\n"})
+    )
+    assert "engine hours, power take-off hours" in refused

@@ -4,8 +4,8 @@ import datetime
 
 import pytest
 
-from shop.models import Job, LastService, Reading, StockItem
-from tests.factories import ReadingFactory
+from shop.models import Job, LastService, Meter, Reading, StockItem, UnitModel, Vehicle
+from tests.factories import MeterFactory, ReadingFactory
 from tests.shop.web.conftest import NOW
 
 DONE = {
@@ -104,3 +104,46 @@ def test_a_reading_that_cannot_be_used_is_told_beside_its_field(foreman, other_y
     assert answer.status_code == 422
     assert sentence in answer.content.decode()
     assert Reading.objects.count() == before
+
+
+@pytest.fixture
+def sweeper(yard):
+    """A vehicle with all three meters, whose unit counts the hours of its power take-off."""
+    yard.add("K70", 20_000)
+    UnitModel.objects.update(hours_meter=Meter.Kind.TAKE_OFF)
+    vehicle = Vehicle.objects.get(number="K70")
+    for kind, total in ((Meter.Kind.HOURS, 3_000), (Meter.Kind.TAKE_OFF, 1_200)):
+        meter = MeterFactory(vehicle=vehicle, kind=kind, shown_in="hh:mm", class_rate_per_day=3)
+        ReadingFactory(meter=meter, read_at=NOW - datetime.timedelta(days=2), raw_value=total)
+    return vehicle
+
+
+def test_a_job_asks_for_the_meters_its_unit_counts_on(foreman, sweeper):
+    page = foreman.get("/units/K70-TB6/job").content.decode()
+    assert "Odometer, as the meter shows" in page
+    assert "Power take-off hours, as the meter shows" in page
+    assert "Engine hours, as" not in page
+    foreman.post("/units/K70-TB6/job", {**DONE, "hours_text": "1203:30"}, follow=True)
+    assert Job.objects.get().unit_h == 1_203.5
+    assert "power take-off hours</dd>" in foreman.get("/units/K70-TB6").content.decode()
+    only = foreman.get("/units/K01-TB6/job").content.decode()
+    assert "hours, as the meter shows" not in only
+
+
+def test_a_reading_of_the_take_off_is_typed_and_its_meter_changed(foreman, sweeper):
+    page = foreman.get("/readings").content.decode()
+    assert '<option value="power take-off hours">power take-off hours</option>' in page
+    given = {"vehicle": "K70", "meter": "power take-off hours", "value": "1203:30"}
+    assert foreman.post("/readings", given, follow=True).status_code == 200
+    reading = Reading.objects.get(raw_text="1203:30")
+    assert (reading.meter.kind, reading.status, reading.true_total) == (given["meter"], "accepted", 1_203.5)
+    unsaid = foreman.post("/readings", {**given, "meter": ""}).content.decode()
+    assert "engine hours and odometer and power take-off hours. Choose one" in unsaid
+    change = {
+        "meter": "power take-off hours", "kind": "rolled over", "day": "2026-03-02", "last_old": "9999:00",
+        "first_new": "0:30",
+    }  # fmt: skip
+    page = foreman.post("/vehicles/K70/meters", change, follow=True).content.decode()
+    assert "power take-off hours rolled over on 2 Mar 2026" in page
+    assert "Readings of the power take-off hours" in page
+    assert "Power take-offs" in foreman.get("/forecasts?meter=power+take-off+hours").content.decode()
