@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
             name='RunPart',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('units', models.BinaryField(help_text='Keys, eight bytes each, least first.')),
+                ('units', models.BinaryField(help_text='Keys, eight bytes each.')),
                 ('counts', models.JSONField(help_text='What was done, in lines; empty until it is.', null=True)),
                 ('run', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='parts', to='shop.dailyrun')),
             ],

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from django.db.models import Q
 
-from shop.models import DueLine, Fitting, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
+from shop.models import DueLine, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
 from shop.selectors.column_reading import keys_of, keys_param, one_of, read_columns
 from shop.selectors.recalls import recalled_vehicles
 
@@ -46,7 +46,11 @@ def due_candidates(depot_pk: int, marked: FloatArray, since: date, as_of: date) 
 
 def units_of_depot(depot_pk: int) -> FloatArray:
     """Return the keys of all units that are or were fitted in a depot's vehicles."""
-    return keys_of(Fitting.objects.filter(vehicle__depot=depot_pk).values_list("unit", flat=True))
+    return read_columns(
+        {"unit": "f.unit_id"},
+        "from shop_fitting f join shop_vehicle v on v.id = f.vehicle_id where v.depot_id = %s",
+        [depot_pk],
+    )["unit"]
 
 
 def _units_of(depot_pk: int, column: str, keys: FloatArray) -> FloatArray:

@@ -35,7 +35,7 @@ UNITS_AT_ONCE = 30_000
 """Memory stays bounded however large the fleet is."""
 
 BLOCK_UNITS = 15_000
-"""Units are held in blocks of so many keys, some five thousand vehicles: less work than a lock each."""
+"""Units are held in blocks of so many keys: less work than a lock each."""
 
 LINES_LOCK = 1
 """Names this kind of lock among PostgreSQL's advisory ones."""
@@ -53,13 +53,15 @@ class DueReport:
 
 
 def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
-    """Work out the due lines of some units as of a local day and write what changed, in the caller's transaction.
+    """Work out the due lines of some units as of a local day and write what changed.
 
-    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing.
+    Lines of units that are no longer fitted or no longer have the rule are removed. Repeating it changes nothing. The
+    caller's transaction holds the units.
     """
-    units_hold(unit_pks)
     carriers = may_carry_overlays(as_of) if len(unit_pks) else set()
-    units = _by_vehicle(np.unique(unit_pks))
+    units = np.unique(unit_pks)
+    if len(units) > UNITS_AT_ONCE:
+        units = by_vehicle(units)
     parts = [
         _refresh_some(as_of, units[at : at + UNITS_AT_ONCE], carriers)
         for at in range(0, len(units), UNITS_AT_ONCE)
@@ -74,27 +76,26 @@ def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     for time_zone, unit_pk in fitted:
         of_zone[time_zone].append(unit_pk)
     with transaction.atomic():
-        units_hold(keys_of([unit_pk for units in of_zone.values() for unit_pk in units]))
+        units_hold(keys_of([unit_pk for units in of_zone.values() for unit_pk in units]), is_alone=True)
         for time_zone, units in of_zone.items():
             due_refresh(clock.today(time_zone), keys_of(units))
 
 
-def units_hold(unit_pks: FloatArray) -> None:
-    """Keep others from working out the lines of these units until the transaction ends, whole blocks of keys at a time.
+def units_hold(unit_pks: FloatArray, *, is_alone: bool) -> None:
+    """Hold units until the transaction ends, whole blocks of keys at a time; who works out lines holds them first.
 
-    One statement, in order of keys, for all that a transaction will work out: two that wait for each other would wait
-    for ever. Whoever holds units waits for nothing else. On SQLite one transaction writes at a time anyhow.
+    Parts of a run, of which no two have a unit in common, hold them together; who comes with news holds them alone. One
+    statement, in order of keys, for all that a transaction will work out: two that wait for each other would wait for
+    ever. Whoever holds units waits for nothing else. On SQLite one transaction writes at a time anyhow.
     """
     if connection.vendor == "postgresql":
         blocks = np.unique(unit_pks // BLOCK_UNITS)
-        held = "select pg_advisory_xact_lock(%s, block) from unnest(%s::int[]) block"
-        run(held, [LINES_LOCK, keys_param(blocks)])
+        lock = "pg_advisory_xact_lock" if is_alone else "pg_advisory_xact_lock_shared"
+        run(f"select {lock}(%s, block) from unnest(%s::int[]) block", [LINES_LOCK, keys_param(blocks)])
 
 
-def _by_vehicle(unit_pks: FloatArray) -> FloatArray:
-    """Return units with those of one vehicle beside each other, where they are too many to be taken at once."""
-    if len(unit_pks) <= UNITS_AT_ONCE:
-        return unit_pks
+def by_vehicle(unit_pks: FloatArray) -> FloatArray:
+    """Return units with those of one vehicle beside each other, so that its meters are looked at once."""
     fitted = read_columns(
         {"unit": "f.unit_id", "vehicle": "f.vehicle_id"},
         f"from shop_fitting f where f.removed_on is null and {one_of('f.unit_id')}",

@@ -6,7 +6,6 @@ is done twice.
 
 from collections import Counter
 from dataclasses import asdict
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -16,10 +15,13 @@ from django.db.models import QuerySet
 from shop.models import DailyRun, Fitting, RunPart
 from shop.selectors.due_candidates import due_candidates, units_of_depot
 from shop.services.column_writing import run
-from shop.services.due import BLOCK_UNITS, DueReport, due_refresh
+from shop.services.due import DueReport, by_vehicle, due_refresh, units_hold
 from shop.services.marks import marks_take, vehicles_mark
 
 FloatArray = npt.NDArray[np.float64]
+
+PART_UNITS = 15_000
+"""Some five thousand vehicles: with much smaller parts, what each costs by itself eats what a second process gains."""
 
 FREED_WHEN_DEAD = "; ".join(
     f"set local tcp_keepalives_{name}" for name in ("idle = 30", "interval = 10", "count = 3")
@@ -37,9 +39,10 @@ def parts_lay(run_pk: int, *, is_full: bool = False) -> int:
         day = DailyRun.objects.select_for_update().get(pk=run_pk)
         if not day.parts.exists():
             parts_give_up(RunPart.objects.filter(run__depot=day.depot_id))
-            units = np.unique(_units(day, is_full=is_full))
+            units = by_vehicle(np.unique(_units(day, is_full=is_full)))
             RunPart.objects.bulk_create(
-                RunPart(run=day, units=own.astype("<i8").tobytes()) for own in _in_parts(units) if len(own)
+                RunPart(run=day, units=units[at : at + PART_UNITS].astype("<i8").tobytes())
+                for at in range(0, len(units), PART_UNITS)
             )
         return day.parts.filter(counts__isnull=True).count()
 
@@ -88,7 +91,9 @@ def _do_one(run_pk: int, *, is_waiting: bool) -> bool:
         )
         if part is None:
             return False
-        part.counts = asdict(due_refresh(part.run.as_of, _keys_in(part.units).astype(np.float64)))
+        units = _keys_in(part.units).astype(np.float64)
+        units_hold(units, is_alone=False)
+        part.counts = asdict(due_refresh(part.run.as_of, units))
         part.save(update_fields=["counts"])
     return True
 
@@ -100,17 +105,6 @@ def _units(day: DailyRun, *, is_full: bool) -> FloatArray:
     if is_full or last is None:
         return units_of_depot(day.depot_id)
     return due_candidates(day.depot_id, marked, last, day.as_of)
-
-
-def _in_parts(units: FloatArray) -> list[FloatArray]:
-    """Divide ascending keys into parts of at most a block's number, none of which shares a block with another."""
-    ends = [*(np.flatnonzero(np.diff(units // BLOCK_UNITS)) + 1), len(units)]
-    cuts, begun = [], 0
-    for before, end in pairwise(ends):
-        if end - begun > BLOCK_UNITS:
-            cuts.append(before)
-            begun = before
-    return np.split(units, cuts)
 
 
 def _keys_in(units: bytes) -> npt.NDArray[np.int64]:

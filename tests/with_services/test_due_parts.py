@@ -22,7 +22,7 @@ from shop import clock
 from shop.models import DailyRun, Depot, DueLine, Fitting, Mark, Unit
 from shop.selectors.column_reading import keys_of
 from shop.services import due, due_parts, marks
-due.BLOCK_UNITS = due_parts.BLOCK_UNITS = 10
+due.BLOCK_UNITS = due_parts.PART_UNITS = 10
 day = datetime.date(2026, 3, 2)
 depot = Depot.objects.get(code="UY")
 run, _ = DailyRun.objects.get_or_create(depot=depot, as_of=day, defaults={"started_at": clock.now()})
@@ -150,7 +150,7 @@ def job():
 def part():
     first.wait(20)
     units = keys_of(Fitting.objects.values_list("unit", flat=True))
-    due.units_hold(units)
+    due.units_hold(units, is_alone=False)
     second.set(); time.sleep(0.5)
     due.due_refresh(day, units)
 DueLine.objects.all().delete()
@@ -179,7 +179,7 @@ def reading():
 def part():
     first.wait(20)
     units = keys_of(Fitting.objects.values_list("unit", flat=True))
-    due.units_hold(units)
+    due.units_hold(units, is_alone=False)
     second.set(); time.sleep(0.5)
     due.due_refresh(day, units)
 MeterUse.objects.all().delete()

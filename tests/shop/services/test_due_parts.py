@@ -1,18 +1,16 @@
 """A day worked out in parts ends like a day worked out in one, however far anybody came with it."""
 
 import datetime
-from itertools import pairwise
+from itertools import chain
 from unittest import mock
 
 import numpy as np
 import pytest
 from django.db import connection
-from hypothesis import given
-from hypothesis import strategies as st
 
 from notifications import tasks
 from shop import clock
-from shop.models import DailyRun, DueLine, Mark, RunPart, StateChange
+from shop.models import DailyRun, DueLine, Fitting, Mark, RunPart, StateChange, Unit
 from shop.services import due, due_parts
 from shop.services.daily_run import run_steps
 from shop.services.marks import fleet_mark, vehicles_mark
@@ -24,8 +22,7 @@ PART_UNITS = 2
 
 @pytest.fixture
 def yard(db, monkeypatch):
-    for module in (due, due_parts):
-        monkeypatch.setattr(module, "BLOCK_UNITS", PART_UNITS)
+    monkeypatch.setattr(due_parts, "PART_UNITS", PART_UNITS)
     clock.pin(datetime.datetime.combine(TODAY, datetime.time(4, 30), datetime.UTC))
     yard = Yard()
     for number, used_km in (("A1", 20_000), ("A2", 53_000), ("A3", 57_000), ("A4", 61_000), ("A5", 68_000)):
@@ -40,7 +37,7 @@ def lines():
 
 
 def in_one(yard, day):
-    with mock.patch.object(due_parts, "BLOCK_UNITS", 1_000_000):
+    with mock.patch.object(due_parts, "PART_UNITS", 1_000_000):
         assert worked_out(yard, day, is_full=True) == 5
     return lines()
 
@@ -55,17 +52,17 @@ def begun(yard, day, done):
     return left
 
 
-@given(st.lists(st.integers(1, 400), unique=True), st.integers(1, 50))
-def test_parts_hold_every_key_once_and_share_no_block(keys, most):
-    units = np.array(sorted(keys), dtype=np.float64)
-    with mock.patch.object(due_parts, "BLOCK_UNITS", most):
-        parts = due_parts._in_parts(units)
-    assert np.concatenate(parts).tolist() == units.tolist()
-    assert all(len(part) <= most for part in parts)
-    blocks = [block for part in parts for block in set((part // most).tolist())]
-    assert len(blocks) == len(set(blocks))
-    # No fewer would do in this order: any two that follow each other are too many for one.
-    assert all(len(one) + len(other) > most for one, other in pairwise(parts))
+def test_parts_hold_every_unit_once_and_those_of_a_vehicle_beside_each_other(yard, monkeypatch):
+    # A second unit for each vehicle, with keys after those of all first ones.
+    for fitting in list(Fitting.objects.order_by("pk")):
+        second = Unit.objects.create(code=f"{fitting.unit.code}-2", unit_model=fitting.unit.unit_model)
+        Fitting.objects.create(unit=second, vehicle=fitting.vehicle, position="second", unit_km_at_fit=0)
+    begun(yard, TODAY, done=0)
+    parts = [due_parts._keys_in(units).tolist() for units in RunPart.objects.values_list("units", flat=True)]
+    assert [len(part) for part in parts] == [PART_UNITS] * 5
+    assert sorted(chain(*parts)) == sorted(Unit.objects.values_list("pk", flat=True))
+    vehicle_of = dict(Fitting.objects.values_list("unit", "vehicle"))
+    assert all(len({vehicle_of[unit] for unit in part}) == 1 for part in parts)
 
 
 def test_a_day_in_parts_ends_like_a_day_in_one(yard):
@@ -145,13 +142,16 @@ def test_marks_of_vehicles_that_are_gone_are_not_laid_down(yard):
     assert Mark.objects.count() == 1
 
 
-def test_units_are_held_by_block_where_several_can_write(yard, django_assert_num_queries):
+@pytest.mark.parametrize(("is_alone", "mode"), [(True, "ExclusiveLock"), (False, "ShareLock")])
+def test_units_are_held_by_block_where_several_can_write(
+    yard, django_assert_num_queries, monkeypatch, is_alone, mode
+):
+    monkeypatch.setattr(due, "BLOCK_UNITS", 2)
     is_server = connection.vendor == "postgresql"
     with django_assert_num_queries(int(is_server)):
-        due.units_hold(np.array([9.0, 4.0, 5.0, 8.0]))
+        due.units_hold(np.array([9.0, 4.0, 5.0, 8.0]), is_alone=is_alone)
     if is_server:
+        held = "select objid, mode from pg_locks where locktype = 'advisory' and pid = pg_backend_pid() order by 1"
         with connection.cursor() as cursor:
-            cursor.execute(
-                "select objid from pg_locks where locktype = 'advisory' and pid = pg_backend_pid() order by 1"
-            )
-            assert [row[0] for row in cursor.fetchall()] == [2, 4]
+            cursor.execute(held)
+            assert cursor.fetchall() == [(2, mode), (4, mode)]
