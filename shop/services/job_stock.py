@@ -2,6 +2,8 @@
 
 import datetime
 
+from django.db.models import Q
+
 from shop.errors import ConflictError, InputError
 from shop.models import (
     BulkTank,
@@ -15,6 +17,7 @@ from shop.models import (
     WasteTank,
 )
 from shop.planning.demand import DUST_L
+from shop.selectors.may_go_in import why_not
 from shop.selectors.shelf import first_to_use
 from shop.services.stock import Booking, litres_move, pack_begin
 from shop.services.wastes import Pour, waste_move
@@ -33,7 +36,7 @@ def stock_issue(
     if batch:
         items = [item for item in items if batch in (item.batch, item.label)]
         if not items:
-            sentence = f"No usable {product.code} with the batch or label “{batch}” stands on the shelf."
+            sentence = _why_not_taken(shelf, product, job, batch)
             raise InputError(sentence, fields={"batch": sentence})
     booking = Booking(person, job=job)
     wanted, used = litres, []
@@ -49,6 +52,20 @@ def stock_issue(
         "count the shelf, load the count (stock.csv) and close the job again."
     )
     raise ConflictError(sentence, fields={"in_l": sentence})
+
+
+def _why_not_taken(shelf: Depot, product: Product, job: Job, batch: str) -> str:
+    """Return why a batch or label that was named is not what goes in."""
+    there = StockItem.objects.filter(Q(batch=batch) | Q(label=batch), depot=shelf, on_shelf_l__gt=0)
+    item = there.filter(product=product).first() or there.select_related("product").order_by("pk").first()
+    if item is None:
+        return f"No {product.code} with the batch or label “{batch}” stands on the shelf; read it off the pack again."
+    if item.product_id == product.pk:
+        why = "is set aside" if item.is_quarantined else "is past its use-by or opened life"
+        return f"“{batch}” {why}; take another pack of {product.code}."
+    model = job.unit.unit_model
+    reason = why_not(item.product, model) or f"{model.code} is filled with {product.code} here."
+    return f"“{batch}” is {item.product.code}. {reason} Take {product.code}."
 
 
 def _take(booking: Booking, item: StockItem, litres: float, day: datetime.date) -> None:

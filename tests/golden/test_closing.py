@@ -175,3 +175,27 @@ def test_finishing_the_open_job_clears_must_not_move(foreman: Person) -> None:
     job = job_close(foreman, unit, report(meter_text="133210"))
     assert job.bay == "B4"
     assert DueLine.objects.get(unit=unit).overlays == []
+
+
+@pytest.mark.parametrize(
+    ("batch", "words"),
+    [
+        ("LV-2506", "“LV-2506” is F02. F02 must not go into TB6: too thin: film and slip control are off"),
+        ("VBF-2506", "“VBF-2506” is F03. F03"),
+        ("ATF-2411", "is past its use-by or opened life; take another pack of F01"),
+        ("ATF-2504", "“ATF-2504” is set aside; take another pack of F01"),
+        ("no such", "No F01 with the batch or label “no such” stands on the shelf"),
+    ],
+)
+@pytest.mark.usefixtures("goods_in")
+def test_a_pack_that_must_not_go_in_is_refused_with_the_reason(
+    foreman: Person, batch: str, words: str
+) -> None:
+    StockItem.objects.filter(batch="ATF-2504").update(is_quarantined=True)
+    before = records()
+    with pytest.raises(InputError) as refused:
+        job_close(foreman, Unit.objects.get(code="K01-TB6"), report(batch=batch))
+    assert words in refused.value.fields["batch"]
+    if "is F0" in words:
+        assert "Take F01." in refused.value.sentence
+    assert records() == before
