@@ -59,7 +59,7 @@ def read_pack_code(text: str, today: date) -> PackCode:
     return PackCode(
         said.get("10", ""),
         _day(day, today) if day else None,
-        int(said[volume]) / 10 ** int(volume[3]) if volume else None,
+        _litres(volume, said[volume]) if volume else None,
     )
 
 
@@ -86,6 +86,13 @@ def _elements(text: str) -> dict[str, str]:
         digits = 4 if head in LONG else 2
         found[one[:digits]] = one[digits:]
     return found
+
+
+def _litres(identifier: str, text: str) -> float:
+    """Return a net volume; the identifier's last digit says how many digits stand behind the point."""
+    if len(identifier) != 4 or not text.isdigit():
+        raise ValueError(f"The code's volume “{text}” is none; type the size as the pack says.")
+    return int(text) / 10 ** int(identifier[3])
 
 
 def _day(text: str, today: date) -> date:

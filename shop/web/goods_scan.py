@@ -14,14 +14,19 @@ HEAD = ("order", "product", "shelf")
 def scanned(posted: QueryDict, rows: int, today: date) -> tuple[dict[str, object], str]:
     """Return the form's values with the scanned pack in them, and a sentence that says where it went.
 
-    The row of its batch counts one more; a new batch takes the first row without one.
-    Raises ValueError with a sentence when the code says nothing or every row is taken.
+    The row of its batch counts one more; a new batch takes the first row without one. Packs without a batch are told
+    apart by their use-by. Raises ValueError with a sentence when the code says neither or every row is taken.
     """
     said = read_pack_code(posted.get("code", ""), today)
+    if not said.batch and said.use_by is None:
+        raise ValueError("The code says neither batch nor use-by; type what the pack says.")
     values = typed(posted, rows)
     row = _row_of(said, values, rows)
     if row is None:
-        row = next((own for own in range(1, rows + 1) if not values[f"batch_{own}"]), None)
+        free = (
+            own for own in range(1, rows + 1) if not values[f"batch_{own}"] and not values[f"use_by_{own}"]
+        )
+        row = next(free, None)
         if row is None:
             raise ValueError("Every row holds another batch; book these in first.")
         _fill(values, row, {"batch": said.batch, "use_by": said.use_by, "pack_size_l": said.pack_size_l})
@@ -49,7 +54,8 @@ def _row_of(said: PackCode, values: dict[str, object], rows: int) -> int | None:
         "pack_size_l": f"{said.pack_size_l:g}" if said.pack_size_l else "",
     }
     for row in range(1, rows + 1):
-        if said.batch and all(values[f"{name}_{row}"] == own for name, own in told.items() if own):
+        is_same = all(values[f"{name}_{row}"] == own for name, own in told.items() if own)
+        if is_same and values[f"batch_{row}"] == said.batch:
             return row
     return None
 

@@ -132,6 +132,12 @@ def beside(work):
     thread = threading.Thread(target=safely)
     thread.start()
     return thread
+def part():
+    first.wait(20)
+    units = keys_of(Fitting.objects.values_list("unit", flat=True))
+    due.units_hold(units, is_alone=False)
+    second.set(); time.sleep(0.5)
+    due.due_refresh(day, units)
 """
 
 
@@ -147,12 +153,6 @@ def job():
     Unit.objects.select_for_update(no_key=True).get(pk=fitting.unit_id)
     first.set(); second.wait(20)
     due.due_refresh_now([fitting.vehicle_id])
-def part():
-    first.wait(20)
-    units = keys_of(Fitting.objects.values_list("unit", flat=True))
-    due.units_hold(units, is_alone=False)
-    second.set(); time.sleep(0.5)
-    due.due_refresh(day, units)
 DueLine.objects.all().delete()
 threads = [beside(job), beside(part)]
 [thread.join() for thread in threads]
@@ -176,12 +176,6 @@ def reading():
     MeterUse.objects.filter(meter=meter).delete()
     first.set(); second.wait(20)
     due.due_refresh_now([meter.vehicle_id])
-def part():
-    first.wait(20)
-    units = keys_of(Fitting.objects.values_list("unit", flat=True))
-    due.units_hold(units, is_alone=False)
-    second.set(); time.sleep(0.5)
-    due.due_refresh(day, units)
 MeterUse.objects.all().delete()
 threads = [beside(reading), beside(part)]
 [thread.join() for thread in threads]

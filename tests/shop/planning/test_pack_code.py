@@ -39,7 +39,8 @@ def test_a_code_is_read(code, said):
     [
         ("", "Nothing was scanned"), ("4150000021126", "article's number"), ("(17)301331(10)B", "is none"),
         ("]C1XY", "no GS1 code"), ("]C101041500000211263152", "breaks off"),
-         ("x" * 41, "longer than a batch"),
+        ("x" * 41, "longer than a batch"), ("(3153)6O000(10)B", "volume “6O000” is none"),
+        ("(315)60000(10)B", "type the size as the pack says"),
     ],
 )  # fmt: skip
 def test_a_code_that_says_nothing_is_refused_with_a_remedy(code, words):

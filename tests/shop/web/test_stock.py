@@ -166,6 +166,17 @@ def test_a_scan_fills_a_row_and_books_nothing(foreman, item):
     assert StockItem.objects.get(batch="B8").on_shelf_l == 20.0
 
 
+def test_scanned_packs_without_a_batch_are_told_apart_by_their_use_by(foreman, item):
+    form = {"product": item.product_id, "shelf": item.depot_id}
+    one = {"use_by_1": "2031-01-31", "count_1": "1"}
+    again = text_of(foreman.post("/goods-in", form | one | {"code": "(01)04150000021126(17)310131"}))
+    assert "Packs 1: 2 of batch (none in the code)." in again
+    other = text_of(foreman.post("/goods-in", form | one | {"code": "(01)04150000021126(17)320131"}))
+    assert "Packs 2: 1 of batch (none in the code)." in other
+    refused = foreman.post("/goods-in", form | one | {"code": "(01)04150000021126"})
+    assert (refused.status_code, "neither batch nor use-by" in text_of(refused)) == (422, True)
+
+
 def test_an_expected_delivery_begins_with_the_packs_ordered(foreman, item):
     line = OrderedLine.objects.create(
         depot=item.depot, product=item.product, supplier=SupplierFactory(), litres=40, ordered_on=TODAY,
