@@ -92,7 +92,7 @@ def _litres(identifier: str, text: str) -> float:
     """Return a net volume; the identifier's last digit says how many digits stand behind the point."""
     if len(identifier) != 4 or not text.isdigit():
         raise ValueError(f"The code's volume “{text}” is none; type the size as the pack says.")
-    return int(text) / 10 ** int(identifier[3])
+    return float(int(text) / 10 ** int(identifier[3]))
 
 
 def _day(text: str, today: date) -> date:
