@@ -24,9 +24,12 @@ class DueLine(models.Model):
     facts: dict[str, Any]
     sentence: str
 
-    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="due_lines")
+    # Units and vehicles are found by the indexes below that begin with them: their own would only cost each write.
+    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="due_lines", db_index=False)
     rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="due_lines")
-    vehicle = models.ForeignKey("shop.Vehicle", on_delete=models.CASCADE, related_name="due_lines")
+    vehicle = models.ForeignKey(
+        "shop.Vehicle", on_delete=models.CASCADE, related_name="due_lines", db_index=False
+    )
     state = models.CharField(max_length=12, choices=[(state, state) for state in STATES])
     overlays = models.JSONField(
         default=list, help_text="Laid over the state: must not move, on hold, after season, leaving."
@@ -78,8 +81,12 @@ class DueLine(models.Model):
 class StateChange(models.Model):
     """A unit moved from one state to another under a rule on a day; kept when the unit leaves its vehicle."""
 
-    unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="state_changes")
-    rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="state_changes")
+    unit = models.ForeignKey(
+        "shop.Unit", on_delete=models.CASCADE, related_name="state_changes", db_index=False
+    )
+    rule = models.ForeignKey(
+        "shop.IntervalRule", on_delete=models.CASCADE, related_name="state_changes", db_index=False
+    )
     day = models.DateField()
     from_state = models.CharField(max_length=12, blank=True)
     to_state = models.CharField(max_length=12)

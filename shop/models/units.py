@@ -166,7 +166,7 @@ class LastService(models.Model):
     A missing meter total or age is unknown, never zero.
     """
 
-    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="last_services")
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="last_services", db_index=False)
     subject = models.CharField(max_length=32, default="fluid")
     done_on = models.DateField(null=True, blank=True)
     unit_km = models.FloatField(null=True, blank=True, help_text="The unit's own distance total at the job.")

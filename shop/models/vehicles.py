@@ -56,6 +56,11 @@ class Vehicle(models.Model):
                 name="average_speed_above_zero",
             ),
         ]
+        indexes = [
+            models.Index(
+                fields=["leaves_on"], condition=Q(leaves_on__isnull=False), name="vehicles_that_leave"
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.number} {self.name}"

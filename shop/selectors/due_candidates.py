@@ -7,7 +7,7 @@ import numpy.typing as npt
 from django.db.models import Q
 
 from shop.models import DueLine, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
-from shop.selectors.column_reading import keys_of, keys_param, one_of, read_columns
+from shop.selectors.column_reading import keys_of, one_of, read_columns
 from shop.selectors.recalls import recalled_vehicles
 
 FloatArray = npt.NDArray[np.float64]
@@ -34,7 +34,7 @@ def due_candidates(depot_pk: int, marked: FloatArray, since: date, as_of: date) 
     }  # fmt: skip
     factors = SeverityFactor.objects.filter(passed | Q(ends_on__gt=since, ends_on__lte=as_of))
     models = set(RuleVersion.objects.filter(passed).values_list("rule__unit_model", flat=True))
-    changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of)
+    changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of).order_by()
     found = [
         _units_of(depot_pk, "f.vehicle_id", np.concatenate([marked, keys_of(vehicles)])),
         _units_of(depot_pk, "f.unit_id", keys_of(factors.values_list("unit", flat=True))),
@@ -60,6 +60,6 @@ def _units_of(depot_pk: int, column: str, keys: FloatArray) -> FloatArray:
     return read_columns(
         {"unit": "f.unit_id"},
         "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_vehicle v on v.id = f.vehicle_id "
-        f"where v.depot_id = %s and {one_of(column)}",
-        [depot_pk, keys_param(keys)],
+        f"where v.depot_id = %s and {one_of(column, keys)}",
+        [depot_pk],
     )["unit"]

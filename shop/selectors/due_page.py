@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from shop.models import Depot, DueLine
-from shop.selectors.column_reading import keys_of, keys_param, one_of
+from shop.selectors.column_reading import keys_of, one_of
 from shop.selectors.due import SPLIT_ORDER
 from shop.selectors.due_today import explained
 from shop.selectors.keyset import KeysetOrder, Place, place_read, place_text
@@ -122,14 +122,11 @@ def _page(
 def _shown(rows: list[Any], depots: Iterable[Depot]) -> list[LineShown]:
     units = read_rows(
         UNIT,
-        f"from shop_unit u join shop_unitmodel m on m.id = u.unit_model_id where {one_of('u.id')}",
-        [keys_param(keys_of({row.unit_id for row in rows}))],
+        "from shop_unit u join shop_unitmodel m on m.id = u.unit_model_id "
+        f"where {one_of('u.id', keys_of({row.unit_id for row in rows}))}",
     )
-    rules = read_rows(
-        RULE,
-        f"from shop_intervalrule r where {one_of('r.id')}",
-        [keys_param(keys_of({row.rule_id for row in rows}))],
-    )
+    rule_pks = keys_of({row.rule_id for row in rows})
+    rules = read_rows(RULE, f"from shop_intervalrule r where {one_of('r.id', rule_pks)}")
     depot_by = {depot.pk: depot for depot in depots}
     unit_by = {pk: Unit(code, UnitModel(kind)) for pk, code, kind in units}
     rule_by = {pk: Rule(subject) for pk, subject in rules}

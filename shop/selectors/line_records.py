@@ -13,7 +13,7 @@ from typing import Any
 from django.db import connection
 
 from shop.models import Season
-from shop.selectors.column_reading import flag, keys_of, keys_param, one_of
+from shop.selectors.column_reading import flag, keys_of, one_of
 from shop.selectors.core_inputs import CoreInputs, in_force_by_kind, inputs_of, line_of
 from shop.selectors.meter_usage import usage_of
 from shop.selectors.severity import ORDINARY, severities_of
@@ -82,8 +82,9 @@ def _fitted(as_of: date, unit_pks: Collection[int]) -> list[Fitted]:
         FITTED,
         "from shop_fitting f join shop_unit u on u.id = f.unit_id join shop_unitmodel n on n.id = u.unit_model_id "
         "join shop_vehicle v on v.id = f.vehicle_id join shop_depot p on p.id = v.depot_id where f.removed_on is null "
-        f"and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id')} order by v.number, f.id",
-        [as_of.isoformat(), keys_param(keys_of(unit_pks))],
+        f"and (v.leaves_on is null or v.leaves_on >= %s) and {one_of('f.unit_id', keys_of(unit_pks))} "
+        "order by v.number, f.id",
+        [as_of.isoformat()],
     )
     at = list(FITTED).index
     season_pks = {row[at("season_id")] for row in rows} - {None}
@@ -106,17 +107,15 @@ def _versions(as_of: date, model_pks: Collection[int]) -> dict[tuple[int, str], 
     rows = read_rows(
         VERSION,
         "from shop_ruleversion r join shop_intervalrule i on i.id = r.rule_id "
-        f"where r.applies_from <= %s and {one_of('i.unit_model_id')} order by r.applies_from",
-        [as_of.isoformat(), keys_param(keys_of(model_pks))],
+        f"where r.applies_from <= %s and {one_of('i.unit_model_id', keys_of(model_pks))} order by r.applies_from",
+        [as_of.isoformat()],
     )
     return in_force_by_kind(Version(*row, Rule(row[0], *row[-3:])) for row in rows)
 
 
 def _last_services(unit_pks: Collection[int]) -> dict[tuple[int, str], Last]:
     found = {}
-    for row in read_rows(
-        LAST, f"from shop_lastservice l where {one_of('l.unit_id')}", [keys_param(keys_of(unit_pks))]
-    ):
+    for row in read_rows(LAST, f"from shop_lastservice l where {one_of('l.unit_id', keys_of(unit_pks))}"):
         last = Last(*row)
         found[last.unit_id, last.subject] = last._replace(
             done_on=_day(last.done_on),
@@ -135,8 +134,8 @@ def _meters(
     """
     rows = read_rows(
         METER,
-        f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
-        [keys_param(keys_of(vehicle_pks))],
+        "from shop_meter m left join shop_meteruse k on k.meter_id = m.id "
+        f"where {one_of('m.vehicle_id', keys_of(vehicle_pks))}",
     )
     meters = [MeterRow(*row) for row in rows]
     today, usage, to_read = as_of.toordinal(), {}, []
@@ -156,7 +155,7 @@ def _meters(
     return {(meter.vehicle_id, meter.kind): meter for meter in meters}, usage
 
 
-def read_rows(columns: Mapping[str, str], rest: str, params: Sequence[object]) -> list[tuple[Any, ...]]:
+def read_rows(columns: Mapping[str, str], rest: str, params: Sequence[object] = ()) -> list[tuple[Any, ...]]:
     """Return rows as the database gives them. columns: name → SQL. rest: the statement from FROM on."""
     with connection.cursor() as cursor:
         cursor.execute(f"select {', '.join(columns.values())} {rest}", params)

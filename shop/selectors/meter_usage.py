@@ -10,15 +10,16 @@ from django.db import connection
 from intervals.usage import Usage, usage_from_readings
 from shop.models import Meter, Reading
 from shop.selectors.column_reading import (
+    UNKNOWN,
     day_number,
     flag,
     keys_of,
-    keys_param,
     one_of,
     place_of,
     rank_in,
     read_columns,
     seconds,
+    taken,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -79,33 +80,39 @@ def best_readings(meter_pks: FloatArray, as_of: date) -> tuple[FloatArray, Float
 
 
 def kept_usage(vehicle_pks: FloatArray, as_of: date) -> tuple[dict[str, FloatArray], Usage]:
-    """Return the meters of vehicles and their use; one query, one more for what is not kept or includes later days.
+    """Return the meters of vehicles and their use; two queries, one more for what is not kept or includes later days.
 
     Returns the columns `meter`, `vehicle`, `kind` (its place in `KINDS`), and the usage in the same order.
     """
     kind, kinds = rank_in("m.kind", KINDS)
     meters = read_columns(
         {
-            "meter": "m.id", "vehicle": "m.vehicle_id", "kind": kind,
-            "class_rate": "m.class_rate_per_day", "last_day": day_number("k.last_day"),
-            **{name: f"k.{name}" for name in KEPT_NUMBERS},
-            "is_class_rate": flag("k.is_class_rate"), "is_kept": flag("k.meter_id is not null"),
+            "meter": "m.id", "vehicle": "m.vehicle_id", "kind": kind, "class_rate": "m.class_rate_per_day",
         },
-        f"from shop_meter m left join shop_meteruse k on k.meter_id = m.id where {one_of('m.vehicle_id')}",
-        [*kinds, keys_param(vehicle_pks)],
+        f"from shop_meter m where {one_of('m.vehicle_id', vehicle_pks)}",
+        kinds,
     )  # fmt: skip
+    kept = read_columns(
+        {
+            "meter": "k.meter_id", "last_day": day_number("k.last_day"), "is_class_rate": flag("k.is_class_rate"),
+            **{name: f"k.{name}" for name in KEPT_NUMBERS},
+        },
+        f"from shop_meteruse k where {one_of('k.meter_id', meters['meter'])}",
+    )  # fmt: skip
+    place = place_of(meters["meter"], kept["meter"])
+    kept = {name: taken(column, place) for name, column in kept.items()}
     usage = Usage(
-        rate_per_day=meters["rate_per_day"],
-        sigma_per_sqrt_day=meters["sigma_per_sqrt_day"],
-        last_total=meters["last_total"],
-        last_day=meters["last_day"],
-        stale_days=as_of.toordinal() - meters["last_day"],
-        intervals_used=np.nan_to_num(meters["intervals_used"]).astype(np.int64),
-        is_class_rate=meters["is_class_rate"] > 0,
-        reason=np.nan_to_num(meters["reason"]).astype(np.int64),
+        rate_per_day=kept["rate_per_day"],
+        sigma_per_sqrt_day=kept["sigma_per_sqrt_day"],
+        last_total=kept["last_total"],
+        last_day=kept["last_day"],
+        stale_days=as_of.toordinal() - kept["last_day"],
+        intervals_used=np.nan_to_num(kept["intervals_used"]).astype(np.int64),
+        is_class_rate=kept["is_class_rate"] > 0,
+        reason=np.nan_to_num(kept["reason"]).astype(np.int64),
     )
     # On a day before the last reading, what was not known then does not count.
-    others = np.flatnonzero((meters["last_day"] > as_of.toordinal()) | (meters["is_kept"] == 0))
+    others = np.flatnonzero((kept["last_day"] > as_of.toordinal()) | (place == UNKNOWN))
     if len(others):
         then = usage_columns(meters["meter"][others], meters["class_rate"][others], as_of)
         for name in Usage.__slots__:
@@ -127,8 +134,9 @@ def _readings_that_count(meter_pks: FloatArray, as_of: date) -> dict[str, FloatA
             "total": "r.true_total",
         },
         "from (select m.id, (select max(n.read_on) from shop_reading n where n.meter_id = m.id "
-        f"and n.status = 'accepted' and n.read_on <= %s) as newest from shop_meter m where {one_of('m.id')}) t "
+        "and n.status = 'accepted' and n.read_on <= %s) as newest "
+        f"from shop_meter m where {one_of('m.id', meter_pks)}) t "
         "join shop_reading r on r.meter_id = t.id and r.status = 'accepted' and r.read_on <= %s "
         f"and r.read_on >= {oldest}",
-        [*sources, day, keys_param(meter_pks), day],
+        [*sources, day, day],
     )

@@ -8,14 +8,16 @@ from collections.abc import Callable
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import F
 from django.test import Client
 
 from shop import clock
 from shop.errors import ConflictError
-from shop.models import DailyRun, Depot, DueLine, Person, Reading
+from shop.models import DailyRun, Depot, DueLine, Person, Reading, RuleVersion, Unit
 from shop.selectors.due import SPLIT_ORDER, in_working_order
 from shop.selectors.due_page import Beside
 from shop.selectors.keyset import KeysetOrder
+from shop.services import benchmark_limits as limits
 from shop.services.due_parts import parts_done, parts_give_up, parts_lay, parts_work
 from shop.services.reading_columns import ReadingRow
 from shop.services.reading_writing import reading_changes_write
@@ -26,11 +28,15 @@ DAY = datetime.date(2026, 3, 2)
 NIGHT_SHARE = 0.02
 LOOKS = 5
 ROWS = 50
+SAMPLE_UNITS = 200
 HEALTH, FIRST_PAGE = "/api/v1/health", "/due?show=everything"
+MASS, UPDATE = "every line changed", "one statement moves every line"
 GOALS = {
     "postgresql": {
         "full run, nothing to write": 0.7,
         "the same by two processes": 1 / 1.4,
+        MASS: 5.0,
+        f"log written: {MASS}": 0.1,
         "incremental run of the night": 2.5,
         "the same night again": 0.1,
         "a day's readings in and judged": 2.0,
@@ -50,49 +56,59 @@ GOALS = {
 }
 """Ratios to their limits that prototypes on bare arrays and tables came near; goals, not promises."""
 
+AT_LEAST = {"one after the other by objects": 300.0}
+"""Here the limit has to be passed so many times over."""
+
 MOST_READINGS = 100_000
 MEMORY_GOAL_MIB = 1_024
 
 
 class Stages(dict[str, dict[str, Any]]):
-    """What was timed so far, by name."""
+    """What was measured so far, by name."""
 
-    def time(self, name: str, limit: str, work: Callable[[], Any]) -> None:
-        """Time some work, and set it beside the stage that is its limit, if any."""
+    def time(self, name: str, limit: str, work: Callable[[], Any], share: float = 1.0) -> None:
+        """Time some work, and set it beside the stage that is its limit, if any.
+
+        share: of a whole that was worked on; the seconds are reckoned for all of it.
+        """
         begun = time.perf_counter()
         made = work()
-        seconds = time.perf_counter() - begun
-        ratio = seconds / self[limit]["seconds"] if limit else None
-        goal = GOALS.get(connection.vendor, {}).get(name)
+        self.note(name, limit, (time.perf_counter() - begun) / share, "s", made)
+
+    def note(self, name: str, limit: str, amount: float, unit: str, made: Any = None) -> None:
+        """Set an amount beside the stage that is its limit, if any."""
+        ratio = amount / self[limit]["amount"] if limit else None
+        most = GOALS.get(connection.vendor, {}).get(name)
+        goal = AT_LEAST.get(name, most)
+        is_met = None
+        if goal is not None and ratio is not None:
+            is_met = ratio <= goal if most is not None else ratio >= goal
         self[name] = {
-            "seconds": seconds, "limit": limit, "ratio": ratio, "goal_ratio": goal,
-            "is_met": None if goal is None or ratio is None else ratio <= goal, "did": made,
+            "amount": amount, "unit": unit, "limit": limit, "ratio": ratio, "goal_ratio": goal, "is_met": is_met,
+            "did": made,
         }  # fmt: skip
 
 
 def measure(vehicles: int) -> dict[str, Any]:
-    """Build the fleet and time each stage; seconds, and the ratio to the stage's limit."""
+    """Build the fleet and measure each stage; amounts, and the ratio to the stage's limit."""
     if Depot.objects.exists():
         raise ConflictError("This database holds a fleet already; leave --inside away.")
     clock.pin(datetime.datetime.combine(DAY, datetime.time(4), datetime.UTC))
     depot = fleet_build(vehicles, DAY)
     person = Person.objects.create(username="bench", is_superuser=True)
     stages = Stages()
-    rows, full = "read the rows of the whole fleet", "full run, nothing to write"
-    stages.time(rows, "", _read_all)
-    stages.time("first run, every line new", rows, lambda: _lines(depot, is_full=True))
-    stages.time(full, rows, lambda: _lines(depot, is_full=True))
-    if connection.vendor == "postgresql":
-        stages.time("the same by two processes", full, lambda: _lines(depot, is_full=True, work=_by_two))
+    _time_full_runs(stages, depot)
     # Noted as done, so that the next day takes only what may have changed.
     DailyRun.objects.update(state=DailyRun.State.DONE, finished_at=clock.now())
     news = _news(depot, max(1, round(NIGHT_SHARE * vehicles)))
     _time_readings(stages, _news(depot, min(vehicles, MOST_READINGS)), news, person)
+    _tidy()
     clock.pin(datetime.datetime.combine(DAY + datetime.timedelta(days=1), datetime.time(4), datetime.UTC))
-    night = "incremental run of the night"
-    stages.time("read the readings of the night's vehicles", "", lambda: _read_of(news))
-    stages.time(night, "read the readings of the night's vehicles", lambda: _lines(depot, days=1))
+    read, night = "copy out the readings of the night's vehicles", "incremental run of the night"
+    stages.time(read, "", lambda: limits.copy_readings(news))
+    stages.time(night, read, lambda: _lines(depot, days=1))
     stages.time("the same night again", night, lambda: _lines(depot, days=1))
+    _tidy()
     _time_pages(stages, person)
     peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {
@@ -102,17 +118,73 @@ def measure(vehicles: int) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _time_full_runs(stages: Stages, depot: Depot) -> None:
+    rows, full = "copy out the rows of the whole fleet", "full run, nothing to write"
+    stages.time(rows, "", limits.copy_fleet)
+    stages.time("first run, every line new", rows, lambda: _lines(depot, is_full=True))
+    _tidy()
+    stages.time(full, rows, lambda: _lines(depot, is_full=True))
+    if connection.vendor == "postgresql":
+        stages.time("the same by two processes", full, lambda: _lines(depot, is_full=True, work=_by_two))
+    units = list(Unit.objects.order_by("pk").values_list("pk", flat=True)[:SAMPLE_UNITS])
+    share = len(units) / Unit.objects.count()
+    stages.time(
+        "one after the other by objects",
+        full,
+        lambda: _taken_back(lambda: limits.one_by_one(DAY, units)),
+        share,
+    )
+    if connection.vendor == "postgresql":
+        _time_mass_change(stages, depot)
+
+
+def _time_mass_change(stages: Stages, depot: Depot) -> None:
+    """Time a change of all rules, and see how much it writes to the log beside one UPDATE; both are taken back."""
+    bare = "write the lines to a bare table"
+    stages.time(bare, "", limits.write_lines_bare)
+    for name, limit, work in (
+        (UPDATE, bare, limits.update_every_line),
+        (MASS, bare, lambda: _rules_halved(depot)),
+    ):
+        _tidy()
+        begun = _log_bytes()
+        stages.time(name, limit, lambda work=work: _taken_back(work))
+        beside = f"log written: {UPDATE}" if name == MASS else ""
+        stages.note(f"log written: {name}", beside, (_log_bytes() - begun) / 2**20, "MiB")
+    _tidy()
+
+
+def _rules_halved(depot: Depot) -> dict[str, int]:
+    RuleVersion.objects.update(interval_km=F("interval_km") / 2, interval_months=F("interval_months") / 2)
+    return _lines(depot, is_full=True)
+
+
+def _tidy() -> None:
+    """Let PostgreSQL do what it does by itself between such days: count its rows, and free what is dead."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            # A test keeps it all in one transaction, which allows no more.
+            cursor.execute("analyze" if connection.in_atomic_block else "vacuum analyze")
+            cursor.execute("checkpoint")
+
+
+def _log_bytes() -> int:
+    with connection.cursor() as cursor:
+        cursor.execute("select pg_current_wal_insert_lsn() - '0/0'")
+        return int(cursor.fetchone()[0])
+
+
 def _time_readings(stages: Stages, day: list[ReadingRow], news: list[ReadingRow], person: Person) -> None:
     """Time a day's readings of the fleet, taken back each time, and the night's, which stay."""
     bare = "copy a day's readings of the fleet bare"
-    sheet = _sheet(day)
-    stages.time(bare, "", lambda: _taken_back(lambda: _copy(sheet)))
+    sheet = limits.sheet_of(day, DAY)
+    stages.time(bare, "", lambda: _taken_back(lambda: limits.copy_in(sheet)))
     stages.time("a day's readings in and judged", bare, lambda: _taken_back(lambda: _take_in(day, person)))
     bare = "copy the night's readings bare"
-    sheet = _sheet(news)
-    stages.time(bare, "", lambda: _taken_back(lambda: _copy(sheet)))
+    sheet = limits.sheet_of(news, DAY)
+    stages.time(bare, "", lambda: _taken_back(lambda: limits.copy_in(sheet)))
     objects = "write the night's readings as objects"
-    stages.time(objects, bare, lambda: _taken_back(lambda: _write_objects(news)))
+    stages.time(objects, bare, lambda: _taken_back(lambda: limits.write_objects(news, DAY)))
     stages.time(
         "readings in, judged and re-projected", objects, lambda: len(readings_record(news, person).added)
     )
@@ -130,10 +202,6 @@ def _taken_back(work: Callable[[], Any]) -> Any:
 
 
 def _time_pages(stages: Stages, person: Person) -> None:
-    if connection.vendor == "postgresql":
-        # It plans by the size a table had when it last looked; its own look comes a minute after the lines.
-        with connection.cursor() as cursor:
-            cursor.execute("analyze shop_dueline")
     deep = f"{FIRST_PAGE}&after={_after(ROWS * 999)}"
     # The first look loads routes and templates, which is no part of any page.
     for who, address in ((None, HEALTH), (person, FIRST_PAGE), (person, deep)):
@@ -171,31 +239,6 @@ def _by_two(run_pk: int) -> None:
     helper.join()
 
 
-def _read_all() -> int:
-    """Fetch what a full run reads, as plain rows: the least any run could do."""
-    rows = 0
-    with connection.cursor() as cursor:
-        for statement in (
-            "select meter_id, read_on, source, read_at, true_total from shop_reading where status = 'accepted'",
-            "select * from shop_fitting f join shop_unit u on u.id = f.unit_id "
-            "join shop_vehicle v on v.id = f.vehicle_id",
-            "select * from shop_lastservice",
-        ):
-            cursor.execute(statement)
-            rows += len(cursor.fetchall())
-    return rows
-
-
-def _read_of(news: list[ReadingRow]) -> int:
-    """Fetch the readings of the vehicles with news as plain rows: the least a run of the night could do."""
-    meters = [row.meter_id for row in news]
-    rows = 0
-    for at in range(0, len(meters), 500):
-        some = Reading.objects.filter(meter__in=meters[at : at + 500], status=Reading.Status.ACCEPTED)
-        rows += len(list(some.values_list("meter", "read_on", "source", "read_at", "true_total")))
-    return rows
-
-
 def _news(depot: Depot, count: int) -> list[ReadingRow]:
     """Return one more reading for some vehicles, an ordinary day's use later."""
     newest = Reading.objects.filter(
@@ -207,42 +250,6 @@ def _news(depot: Depot, count: int) -> list[ReadingRow]:
         for reading in newest
         if reading.read_on < DAY
     ]
-
-
-_BARE = ("meter_id", "read_at", "read_on", "source", "raw_text", "raw_value", "true_total", "status",
-         "question_code", "question", "answer")  # fmt: skip
-
-
-def _bare(row: ReadingRow) -> tuple[Any, ...]:
-    total = float(row.value)
-    return row.meter_id, row.read_at, DAY, row.source, row.value, total, total, "accepted", "", "", ""
-
-
-def _sheet(rows: list[ReadingRow]) -> list[tuple[Any, ...]] | str:
-    """Return readings ready to be copied into their table: as text on PostgreSQL, as values on SQLite."""
-    if connection.vendor == "postgresql":
-        return "".join("\t".join(map(str, _bare(row))) + "\n" for row in rows)
-    return [tuple(str(one) if isinstance(one, datetime.date) else one for one in _bare(row)) for row in rows]
-
-
-def _copy(sheet: list[tuple[Any, ...]] | str) -> int:
-    """Copy readings into their table, unjudged: the least any way of taking them in could do."""
-    names = ", ".join(_BARE)
-    with connection.cursor() as cursor:
-        if isinstance(sheet, str):
-            with cursor.copy(f"copy shop_reading ({names}) from stdin") as copy:
-                copy.write(sheet)
-        else:
-            marks = ", ".join(["%s"] * len(_BARE))
-            cursor.executemany(f"insert into shop_reading ({names}) values ({marks})", sheet)
-        return cursor.rowcount
-
-
-def _write_objects(news: list[ReadingRow]) -> int:
-    """Write the readings as objects, unjudged."""
-    return len(
-        Reading.objects.bulk_create(Reading(**dict(zip(_BARE, _bare(row), strict=True))) for row in news)
-    )
 
 
 def _take_in(rows: list[ReadingRow], person: Person) -> int:

@@ -11,7 +11,7 @@ from django.db import connection, transaction
 
 from shop import clock
 from shop.models import Fitting
-from shop.selectors.column_reading import UNKNOWN, keys_of, keys_param, one_of, place_of, read_columns, taken
+from shop.selectors.column_reading import UNKNOWN, keys_of, one_of, place_of, read_columns, taken
 from shop.selectors.core_inputs import gather
 from shop.selectors.due_columns import (
     EVERY_DAY,
@@ -25,7 +25,7 @@ from shop.selectors.due_columns import (
 )
 from shop.selectors.line_columns import LineColumns, gather_columns
 from shop.selectors.overlays import may_carry_overlays, overlay_bits
-from shop.services.column_writing import run
+from shop.services.column_writing import run, whole
 from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state_changes_add
 from shop.services.kept_use import use_keep
 
@@ -91,15 +91,14 @@ def units_hold(unit_pks: FloatArray, *, is_alone: bool) -> None:
     if connection.vendor == "postgresql":
         blocks = np.unique(unit_pks // BLOCK_UNITS)
         lock = "pg_advisory_xact_lock" if is_alone else "pg_advisory_xact_lock_shared"
-        run(f"select {lock}(%s, block) from unnest(%s::int[]) block", [LINES_LOCK, keys_param(blocks)])
+        run(f"select {lock}(%s, block) from unnest(%s::int[]) block", [LINES_LOCK, whole(blocks)])
 
 
 def by_vehicle(unit_pks: FloatArray) -> FloatArray:
     """Return units with those of one vehicle beside each other, so that its meters are looked at once."""
     fitted = read_columns(
         {"unit": "f.unit_id", "vehicle": "f.vehicle_id"},
-        f"from shop_fitting f where f.removed_on is null and {one_of('f.unit_id')}",
-        [keys_param(unit_pks)],
+        f"from shop_fitting f where f.removed_on is null and {one_of('f.unit_id', unit_pks)}",
     )
     vehicles = taken(fitted["vehicle"], place_of(unit_pks, fitted["unit"]))
     return unit_pks[np.argsort(vehicles, kind="stable")]

@@ -12,9 +12,10 @@ import numpy.typing as npt
 from django.db import connection, transaction
 from django.db.models import QuerySet
 
-from shop.models import DailyRun, Fitting, RunPart
+from shop.models import DailyRun, RunPart
+from shop.selectors.column_reading import one_of, read_columns
 from shop.selectors.due_candidates import due_candidates, units_of_depot
-from shop.services.column_writing import run
+from shop.services.column_writing import run, whole
 from shop.services.due import DueReport, by_vehicle, due_refresh, units_hold
 from shop.services.marks import marks_take, vehicles_mark
 
@@ -39,7 +40,9 @@ def parts_lay(run_pk: int, *, is_full: bool = False) -> int:
         day = DailyRun.objects.select_for_update().get(pk=run_pk)
         if not day.parts.exists():
             parts_give_up(RunPart.objects.filter(run__depot=day.depot_id))
-            units = by_vehicle(np.unique(_units(day, is_full=is_full)))
+            units = np.unique(_units(day, is_full=is_full))
+            if len(units) > PART_UNITS:
+                units = by_vehicle(units)
             RunPart.objects.bulk_create(
                 RunPart(run=day, units=units[at : at + PART_UNITS].astype("<i8").tobytes())
                 for at in range(0, len(units), PART_UNITS)
@@ -73,8 +76,8 @@ def parts_give_up(parts: QuerySet[RunPart]) -> None:
     with transaction.atomic():
         left = parts.select_for_update(of=("self",)).filter(counts__isnull=True).order_by("pk")
         for units in left.values_list("units", flat=True):
-            own = Fitting.objects.filter(unit__in=_keys_in(units).tolist())
-            vehicles_mark(own.values_list("vehicle", flat=True))
+            fitted = f"from shop_fitting f where {one_of('f.unit_id', _keys_in(units))}"
+            vehicles_mark(whole(read_columns({"vehicle": "f.vehicle_id"}, fitted)["vehicle"]))
         parts.delete()
 
 

@@ -9,7 +9,7 @@ from django.db import connection
 
 from intervals.usage import busiest_per_day, usage_from_readings
 from shop.models import MeterUse
-from shop.selectors.column_reading import keys_param, one_of, read_columns
+from shop.selectors.column_reading import one_of, read_columns
 from shop.selectors.meter_usage import best_readings
 from shop.services.column_writing import dates, day_sql, numbers, run, run_for_each, send
 
@@ -24,14 +24,15 @@ def use_keep(unit_pks: FloatArray) -> None:
     drops what was kept without it. A meter somebody else holds is left: waiting for him could be for ever, as he may
     wait for this one.
     """
-    found = read_columns(
-        {"meter": "m.id"},
-        "from shop_meter m left join shop_meteruse k on k.meter_id = m.id where k.meter_id is null and m.vehicle_id in "
-        f"(select f.vehicle_id from shop_fitting f where f.removed_on is null and {one_of('f.unit_id')})",
-        [keys_param(unit_pks)],
-    )
-    if len(found["meter"]):
-        _keep(found["meter"])
+    fitted = f"from shop_fitting f where f.removed_on is null and {one_of('f.unit_id', unit_pks)}"
+    vehicles = read_columns({"vehicle": "f.vehicle_id"}, fitted)["vehicle"]
+    meters = read_columns({"pk": "m.id"}, f"from shop_meter m where {one_of('m.vehicle_id', vehicles)}")["pk"]
+    kept = read_columns({"pk": "k.meter_id"}, f"from shop_meteruse k where {one_of('k.meter_id', meters)}")[
+        "pk"
+    ]
+    missing = np.setdiff1d(meters, kept)
+    if len(missing):
+        _keep(missing)
 
 
 def meters_hold(meter_pks: FloatArray) -> None:
@@ -41,17 +42,15 @@ def meters_hold(meter_pks: FloatArray) -> None:
     keys, so that no two wait for each other.
     """
     if connection.vendor == "postgresql":
-        of_vehicles = f"select vehicle_id from shop_meter where {one_of('id')}"
-        held = f"select id from shop_meter where vehicle_id in ({of_vehicles}) order by id for update"
-        run(held, [keys_param(meter_pks)])
+        of_vehicles = f"select vehicle_id from shop_meter where {one_of('id', meter_pks)}"
+        run(f"select id from shop_meter where vehicle_id in ({of_vehicles}) order by id for update")
 
 
 def _keep(meter_pks: FloatArray) -> None:
     free = "for update skip locked" if connection.vendor == "postgresql" else ""
     rates = read_columns(
         {"meter": "m.id", "class_rate": "m.class_rate_per_day"},
-        f"from (select id, class_rate_per_day from shop_meter where {one_of('id')} order by id {free}) m",
-        [keys_param(meter_pks)],
+        f"from (select id, class_rate_per_day from shop_meter where {one_of('id', meter_pks)} order by id {free}) m",
     )
     days, totals = best_readings(rates["meter"], date.max)
     usage = usage_from_readings(days, totals, date.max.toordinal(), rates["class_rate"])

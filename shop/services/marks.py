@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from shop.models import Mark, Vehicle
-from shop.selectors.column_reading import keys_of, keys_param, one_of
+from shop.selectors.column_reading import keys_of, one_of
 from shop.services.column_writing import run
 
 
@@ -15,9 +15,8 @@ def vehicles_mark(vehicle_pks: Iterable[int]) -> None:
     keys = keys_of(set(vehicle_pks))
     # A mark that is there is written over, which holds it: not taken as long as this news cannot be seen.
     run(
-        f"insert into shop_mark (vehicle_id) select id from shop_vehicle where {one_of('id')} order by id "
-        "on conflict (vehicle_id) do update set vehicle_id = excluded.vehicle_id",
-        [keys_param(keys)],
+        f"insert into shop_mark (vehicle_id) select id from shop_vehicle where {one_of('id', keys)} order by id "
+        "on conflict (vehicle_id) do update set vehicle_id = excluded.vehicle_id"
     )
 
 
@@ -33,5 +32,5 @@ def marks_take(depot_pk: int) -> npt.NDArray[np.float64]:
     """
     marks = Mark.objects.select_for_update(of=("self",), skip_locked=True).filter(vehicle__depot=depot_pk)
     taken = keys_of(marks.values_list("vehicle", flat=True))
-    run(f"delete from shop_mark where {one_of('vehicle_id')}", [keys_param(taken)])
+    run(f"delete from shop_mark where {one_of('vehicle_id', taken)}")
     return taken

@@ -14,7 +14,7 @@ from django.db import connection
 from intervals.errors import QuantityError
 from shop.errors import InputError
 from shop.models import Meter, Reading
-from shop.selectors.column_reading import keys_of, keys_param, microseconds, one_of, rank_in, read_columns
+from shop.selectors.column_reading import keys_of, microseconds, one_of, rank_in, read_columns
 from shop.services.meter_history import UNITS, shown_value, to_si
 
 Columns = dict[str, npt.NDArray[np.float64]]
@@ -100,8 +100,7 @@ def _meters(keys: set[int]) -> dict[int, tuple[int, _Sort]]:
         cursor.execute(
             "select m.id, m.vehicle_id, m.kind, m.shown_in, d.time_zone from shop_meter m "
             "join shop_vehicle v on v.id = m.vehicle_id join shop_depot d on d.id = v.depot_id "
-            f"where {one_of('m.id')}",
-            [keys_param(keys_of(keys))],
+            f"where {one_of('m.id', keys_of(keys))}"
         )
         for pk, vehicle, *facts in cursor.fetchall():
             sort = sorts.get(key := tuple(facts)) or sorts.setdefault(key, _sort(*facts))
@@ -204,6 +203,6 @@ def _on_record(coming: Columns) -> Columns:
             "id": "r.id", "meter": "r.meter_id", "at": microseconds("r.read_at"), "source": rank,
             "shown": "r.raw_value",
         },
-        f"from shop_reading r where {one_of('r.meter_id')} and r.read_at between %s and %s",
-        [*sources, keys_param(np.unique(coming["meter"])), *span],
+        f"from shop_reading r where {one_of('r.meter_id', coming['meter'])} and r.read_at between %s and %s",
+        [*sources, *span],
     )  # fmt: skip

@@ -11,7 +11,6 @@ from shop.selectors.column_reading import (
     day_number,
     flag,
     keys_of,
-    keys_param,
     one_of,
     place_of,
     read_columns,
@@ -68,14 +67,15 @@ def are_ordinary(coming: Columns) -> npt.NDArray[np.bool_]:
     coming: the columns `meter`, `day` and `si`, with all new readings of each meter.
     """
     meters, places, counts = np.unique(coming["meter"], return_inverse=True, return_counts=True)
+    alone = meters[counts == 1]
     kept = read_columns(
         {
             "meter": "k.meter_id", "last_day": day_number("k.last_day"), "last_total": "k.last_total",
             "busiest": "k.busiest_per_day", "is_hours": flag("m.kind <> %s"),
         },
-        f"from shop_meteruse k join shop_meter m on m.id = k.meter_id where {one_of('k.meter_id')} "
+        f"from shop_meteruse k join shop_meter m on m.id = k.meter_id where {one_of('k.meter_id', alone)} "
         "and not exists (select 1 from shop_meterchange c where c.meter_id = k.meter_id)",
-        [Meter.Kind.ODOMETER, keys_param(meters[counts == 1])],
+        [Meter.Kind.ODOMETER],
     )  # fmt: skip
     busiest = np.where(kept["is_hours"] > 0, np.minimum(kept["busiest"], HOURS_P99_CAP), kept["busiest"])
     own = place_of(meters, kept["meter"])[places]

@@ -10,7 +10,7 @@ from django.db import connection
 
 from shop import clock
 from shop.models import ImportRun, Person, Reading
-from shop.selectors.column_reading import keys_param, one_of, read_columns
+from shop.selectors.column_reading import one_of, read_columns
 from shop.services.changes import KEY_LENGTH, change_note, changes_write
 from shop.services.column_writing import run, run_for_each
 from shop.services.reading_judging import reading_key, reading_shown
@@ -88,9 +88,8 @@ def _changes_write_at_once(pks: FloatArray, person: Person | None, import_run: I
         'insert into shop_changerecord ("table", key, action, before, after, changed_at, changed_by_id, import_run_id) '
         f"select %s, {key}, 'added', '{{}}'::jsonb, jsonb_build_object({after}), %s::timestamptz, %s::bigint, "
         "%s::bigint from shop_reading r join shop_meter m on m.id = r.meter_id "
-        f"join shop_vehicle v on v.id = m.vehicle_id where {one_of('r.id')} order by r.id",
+        f"join shop_vehicle v on v.id = m.vehicle_id where {one_of('r.id', pks)} order by r.id",
         [
             str(Reading._meta.verbose_name), clock.now(), person and person.pk, import_run and import_run.pk,
-            keys_param(pks),
         ],
     )  # fmt: skip

@@ -4,6 +4,7 @@ import datetime
 
 import numpy as np
 import pytest
+from django.db import connection
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -23,9 +24,9 @@ from shop.models import (
     Vehicle,
 )
 from shop.selectors.column_reading import (
+    MOST_SPANS,
     UNKNOWN,
     day_number,
-    keys_param,
     one_of,
     place_of,
     rank_in,
@@ -69,8 +70,8 @@ def test_days_instants_texts_and_nothing_come_as_numbers(db):
             "day": day_number("r.read_on"), "at": seconds("r.read_at"), "source": source,
             "other": rank_in("r.source", [])[0], "guess": "r.guess_value",
         },
-        f"from shop_reading r where {one_of('r.id')}",
-        [*params, keys_param(np.array([reading.pk, 0.0]))],
+        f"from shop_reading r where {one_of('r.id', np.array([reading.pk, 0.0]))}",
+        params,
     )  # fmt: skip
     assert found["day"].tolist() == [reading.read_on.toordinal()]
     assert found["at"][0] == pytest.approx(reading.read_at.timestamp(), abs=0.01)
@@ -80,10 +81,45 @@ def test_days_instants_texts_and_nothing_come_as_numbers(db):
 
 
 def test_no_rows_are_no_numbers(db):
-    found = read_columns(
-        {"id": "r.id"}, f"from shop_reading r where {one_of('r.id')}", [keys_param(np.empty(0))]
-    )
+    found = read_columns({"id": "r.id"}, f"from shop_reading r where {one_of('r.id', np.empty(0))}")
     assert found["id"].shape == (0,)
+
+
+MOST_KEY = 3_000
+SPANS_OF_KEYS = st.lists(
+    st.tuples(st.integers(1, MOST_KEY), st.integers(1, 900), st.sampled_from([1, 1, 2, 3, 7, 40])), max_size=6
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(spans=SPANS_OF_KEYS, single=st.lists(st.integers(1, MOST_KEY), max_size=60), order=st.randoms())
+def test_rows_are_kept_by_their_keys_however_these_lie(db, spans, single, order):
+    keys = [key for first, many, step in spans for key in range(first, first + many * step, step)] + single
+    order.shuffle(keys)
+    found = read_columns(
+        {"key": "n.key"},
+        f"from (with recursive up(key) as (select 1 union all select key + 1 from up where key < {MOST_KEY}) "
+        f"select key from up) n where {one_of('n.key', np.array(keys, dtype=np.float64))}",
+    )
+    assert sorted(found["key"].tolist()) == sorted({key for key in keys if key <= MOST_KEY})
+
+
+@pytest.mark.parametrize(
+    ("keys", "spans", "is_named"),
+    [
+        ([*range(1, 2_001)], 1, False),
+        ([*range(1, 1_001), *range(5_001, 6_001)], 2, False),
+        ([*range(1, 2_001, 2)], 1, True),
+        ([*range(1, 100_001, 50)], 0, True),
+        ([*range(1, 50)], 0, True),
+        ([key for first in range(0, 200_000, 2_000) for key in range(first, first + 900)], MOST_SPANS, True),
+    ],
+)
+def test_keys_that_lie_close_are_read_in_few_spans(db, keys, spans, is_named):
+    if connection.vendor != "postgresql":
+        pytest.skip("SQLite takes keys one by one")
+    sql = one_of("n.key", np.array(keys, dtype=np.float64))
+    assert (sql.count("between"), "::bigint[]" in sql) == (spans, is_named)
 
 
 def test_keys_are_found_in_any_order():
