@@ -98,6 +98,7 @@ class StateChange(models.Model):
                 fields=["unit", "rule", "day", "to_state"], name="state_change_once_a_day"
             )
         ]
+        indexes = [models.Index(fields=["day"], name="state_changes_of_day")]
 
     def __str__(self) -> str:
         return f"{self.unit}: {self.from_state} → {self.to_state} on {self.day}"

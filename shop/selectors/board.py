@@ -1,10 +1,11 @@
 """The morning board: what must not move, what is late, what to order, what waits for an answer."""
 
 import datetime
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from shop import clock
 from shop.models import Depot, DueLine, Job, Person, ProposedLine, Reading, StateChange
@@ -141,23 +142,23 @@ def _numbers(person: Person, states: Mapping[str, int], days: Mapping[int, datet
 
 def _yesterday_states(states: Mapping[str, int], days: Mapping[int, datetime.date]) -> dict[str, int]:
     """Take today's changes back; nothing is known of yesterday when today is the first day worked out."""
-    today, earlier = Q(pk__in=[]), Q(pk__in=[])
-    for depot, day in days.items():
-        own = DueLine.objects.filter(vehicle__depot=depot).values("unit")
-        today |= Q(unit__in=own, day=day)
-        earlier |= Q(unit__in=own, day__lt=day)
-    counts = StateChange.objects.filter(today | earlier).aggregate(
-        earlier=Count("pk", filter=earlier),
-        to_late=Count("pk", filter=today & Q(to_state="late")),
-        from_late=Count("pk", filter=today & Q(from_state="late")),
-        to_due=Count("pk", filter=today & Q(to_state="due")),
-        from_due=Count("pk", filter=today & Q(from_state="due")),
-    )
-    if not counts["earlier"]:
-        return {}
-    return {
-        state: states[state] - counts[f"to_{state}"] + counts[f"from_{state}"] for state in ("late", "due")
-    }
+    of_day: dict[datetime.date, list[int]] = defaultdict(list)
+    for depot_pk, day in days.items():
+        of_day[day].append(depot_pk)
+    moved: Counter[str] = Counter()
+    is_known = False
+    for day, depots in of_day.items():
+        in_depots = DueLine.objects.filter(unit=OuterRef("unit"), vehicle__depot__in=depots)
+        own = StateChange.objects.filter(Exists(in_depots)).order_by()
+        if not own.filter(day__lt=day).exists():
+            continue
+        is_known = True
+        for before, after, count in (
+            own.filter(day=day).values_list("from_state", "to_state").annotate(Count("pk"))
+        ):
+            moved[after] += count
+            moved[before] -= count
+    return {state: states[state] - moved[state] for state in ("late", "due")} if is_known else {}
 
 
 def _stopped(person: Person, lines: QuerySet[DueLine], days: Mapping[int, datetime.date]) -> list[Stopped]:
@@ -196,9 +197,11 @@ def _stale(lines: QuerySet[DueLine], today: datetime.date | None) -> Shortened:
     if today is None:
         return Shortened([], 0)
     found = stale_lines(lines, today).order_by("vehicle__number", "pk")
-    per_vehicle = {line.vehicle_id: line for line in reversed(found)}
+    vehicles = found.order_by().values("vehicle").distinct()
+    first = vehicles.order_by("vehicle__number").values_list("vehicle", flat=True)[:SHOWN_ROWS]
+    per_vehicle = {line.vehicle_id: line for line in reversed(found.filter(vehicle__in=list(first)))}
     rows = sorted(per_vehicle.values(), key=lambda line: line.vehicle.number)
-    return Shortened(rows[:SHOWN_ROWS], max(0, len(rows) - SHOWN_ROWS))
+    return Shortened(rows, max(0, vehicles.count() - SHOWN_ROWS))
 
 
 def _bookings(person: Person, depots: list[Depot], days: Mapping[int, datetime.date]) -> list[Job]:

@@ -29,7 +29,7 @@ NIGHT_SHARE = 0.02
 LOOKS = 20
 ROWS = 50
 SAMPLE_UNITS = 200
-WITHOUT_ROWS, FIRST_PAGE = "/tools", "/due?show=everything"
+WITHOUT_ROWS, FIRST_PAGE, BOARD = "/tools", "/due?show=everything", "/"
 MASS, UPDATE = "every line changed", "one statement moves every line"
 GOALS = {
     "postgresql": {
@@ -206,11 +206,12 @@ def _time_pages(stages: Stages, person: Person) -> None:
     client = Client(headers={"host": "localhost"})
     client.force_login(person)
     # The first look loads routes and templates, which is no part of any page.
-    for address in (WITHOUT_ROWS, FIRST_PAGE, deep):
+    for address in (WITHOUT_ROWS, FIRST_PAGE, deep, BOARD):
         _look(client, address)
     stages.time("a page without rows", "", lambda: _look(client, WITHOUT_ROWS))
     stages.time("due list, first 50", "a page without rows", lambda: _look(client, FIRST_PAGE))
     stages.time("due list, page 1,000", "due list, first 50", lambda: _look(client, deep))
+    stages.time("morning board", "a page without rows", lambda: _look(client, BOARD))
 
 
 def _lines(
