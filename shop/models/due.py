@@ -24,9 +24,12 @@ class DueLine(models.Model):
     facts: dict[str, Any]
     sentence: str
 
-    # Units and vehicles are found by the indexes below that begin with them: their own would only cost each write.
+    # Units and vehicles are found by the indexes below that begin with them, and nobody looks for all lines of a rule:
+    # indexes of their own would only cost each write.
     unit = models.ForeignKey("shop.Unit", on_delete=models.CASCADE, related_name="due_lines", db_index=False)
-    rule = models.ForeignKey("shop.IntervalRule", on_delete=models.CASCADE, related_name="due_lines")
+    rule = models.ForeignKey(
+        "shop.IntervalRule", on_delete=models.CASCADE, related_name="due_lines", db_index=False
+    )
     vehicle = models.ForeignKey(
         "shop.Vehicle", on_delete=models.CASCADE, related_name="due_lines", db_index=False
     )
