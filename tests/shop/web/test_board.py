@@ -6,9 +6,11 @@ import re
 import pytest
 
 from shop import clock
-from shop.models import Job, Person, Reading, StateChange
+from shop.models import DueLine, Job, Person, Reading, StateChange
+from shop.selectors.board import SHOWN_ROWS, board_for
+from shop.selectors.due import STALE_AFTER_DAYS
 from tests.factories import DepotFactory, PersonFactory, ReadingFactory
-from tests.shop.web.conftest import NOW, TODAY
+from tests.shop.web.conftest import NOW, TODAY, Yard
 
 
 def counts(page: str) -> dict[str, int]:
@@ -56,6 +58,36 @@ def test_yesterday_is_told_only_when_it_is_known(foreman, yard):
     page = foreman.get("/").content.decode()
     told = re.findall(r'<span class="was">([^<]+)</span>', page)
     assert told[:2] == ["yesterday 0", "yesterday 2"]
+
+
+def test_each_depot_takes_the_changes_of_its_own_day_back(yard):
+    # At 04:30 UTC it is still the evening before six hours further west.
+    west = Yard("WY")
+    west.depot.time_zone = "Etc/GMT+6"
+    west.depot.save()
+    west.add("W1", 70_000)
+    west.run()
+    StateChange.objects.update(day=TODAY - datetime.timedelta(days=3))
+    for number, day in (("K02", TODAY), ("W1", TODAY), ("W1", TODAY - datetime.timedelta(days=1))):
+        line = yard.line(number)
+        StateChange.objects.create(unit=line.unit, rule=line.rule, day=day, from_state="due", to_state="late")
+    found = board_for(Person.objects.create(username="all", is_superuser=True))
+    assert [(one.word, one.count, one.yesterday) for one in found.numbers[:2]] == [
+        ("late", 2, 0),
+        ("due", 1, 3),
+    ]
+
+
+def test_of_many_vehicles_with_old_readings_the_first_are_shown_and_the_rest_counted(yard):
+    for number in range(SHOWN_ROWS + 3):
+        yard.add(f"S{number:02}", 20_000)
+    yard.run()
+    DueLine.objects.filter(vehicle__number__startswith="S").update(
+        counted_from=TODAY - datetime.timedelta(days=STALE_AFTER_DAYS + 1)
+    )
+    found = board_for(Person.objects.create(username="all", is_superuser=True)).stale
+    assert [line.vehicle.number for line in found.rows] == [f"S{number:02}" for number in range(SHOWN_ROWS)]
+    assert found.more == 3
 
 
 @pytest.mark.parametrize("state", [Job.State.EMPTY, Job.State.PART_FILLED])
