@@ -12,7 +12,8 @@ from shop.api.keyed import PARAMETER, answered_once, body_as
 from shop.api.serializers import holds as shapes
 from shop.selectors.access import units_of
 from shop.selectors.deferrals import deferral_sight, deferrals_of, line_of
-from shop.selectors.recalls import recall_open_on, recall_views, recalls_of
+from shop.selectors.recall_views import recall_views
+from shop.selectors.recalls import recall_open_on, recalls_of
 from shop.services.deferrals import DeferralReport, deferral_asked, deferral_end, deferral_sign
 from shop.services.recalls import ClosingReport, RecallReport, recall_close, recall_enter
 

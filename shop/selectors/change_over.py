@@ -9,7 +9,7 @@ from datetime import date, time, timedelta
 
 from intervals.rules import add_months
 from shop.errors import InputError
-from shop.models import Depot, OrderedLine, Person, Product, Reservation, StockItem
+from shop.models import Depot, Fitting, OrderedLine, Person, Product, Reservation, StockItem
 from shop.planning.change_over import Lot, NextFill, UsedUp, use_up
 from shop.planning.suppliers import Supplier as SupplierFigures
 from shop.planning.suppliers import latest_order_day
@@ -41,8 +41,13 @@ def replacements_for(person: Person, product: Product) -> list[Product]:
 
     Raises InputError for a person without a depot.
     """
-    depots, as_of, _ = scope_of(person)
-    models = {use.unit.unit_model_id for use in uses_of(depots, as_of, product)}
+    depots, _, _ = scope_of(person)
+    fitted = Fitting.objects.filter(
+        removed_on__isnull=True,
+        vehicle__depot__in=[depot.pk for depot in depots],
+        unit__unit_model__product=product,
+    )
+    models = set(fitted.order_by().values_list("unit__unit_model", flat=True).distinct())
     book = FitBook()
     others = Product.objects.exclude(pk=product.pk).order_by("code")
     return [own for own in others if any(book.fit(own.pk, model_pk) for model_pk in models)]

@@ -5,13 +5,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+import numpy as np
+
 from shop.errors import InputError
 from shop.models import Depot, Pack, Person, Product, StockItem, UnitModel
 from shop.planning.fewest import FewestSet, Taker, fewest
 from shop.planning.pack_costs import MONEY_AND_ROOM_SHARE_PER_YEAR
 from shop.selectors.fewest_savings import Saving, Savings
+from shop.selectors.fleet_use import FleetUse, codes_of, fleet_use, total
 from shop.selectors.fluid_fit import STRENGTH_WORDS, STRENGTHS, Fit, FitBook
-from shop.selectors.fluid_use import UnitUse, scope_of, uses_of, usual_packs
+from shop.selectors.fluid_use import scope_of, usual_packs
 
 CAUTIONS = (
     "What may go in is the unit maker's and the fluid supplier's word: get it in writing before anything changes. "
@@ -137,15 +140,20 @@ class Fewest:
     cautions: tuple[str, ...] = CAUTIONS
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Group:
-    """Units of one model with one product in them."""
+    """Units of one model with one product in them; codes: of those that change or cannot."""
 
-    model: UnitModel
+    use: FleetUse
     in_it: Product | None
-    uses: list[UnitUse] = field(default_factory=list)
+    codes: tuple[str, ...] = ()
     fits: dict[str, Fit] = field(default_factory=dict)
     rinses: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def model(self) -> UnitModel:
+        """Their model."""
+        return self.use.unit_model
 
     @property
     def label(self) -> str:
@@ -159,7 +167,7 @@ class Group:
 
     def year_l(self, product: Product) -> float:
         """Return the litres of a product a year that are known."""
-        return sum(use.year_l(product) or 0.0 for use in self.uses)
+        return total(self.use.year_l(product))
 
 
 def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
@@ -170,9 +178,9 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
     products = {own.code: own for own in Product.objects.order_by("code")}
     check_asked(asked, products)
     depots, as_of, currency = scope_of(person)
-    uses = uses_of(depots, as_of)
+    use = fleet_use(depots)
     book, packs = FitBook(), usual_packs()
-    groups = _groups(uses, book, list(products.values()), asked)
+    groups = _groups(use, book, list(products.values()), asked)
     shelf_l = _shelf_litres(depots)
     in_use = {group.today for group in groups if group.today}
     held = {code for code, litres in shelf_l.items() if litres > 0 and code not in in_use}
@@ -180,6 +188,13 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
     stuck = [group for group in groups if not set(group.fits) - set(asked.never)]
     stay = {group.today for group in stuck if group.today}
     found = fewest(takers, {*asked.keep, *held, *stay}, asked.never)
+    _name_units(
+        [
+            group
+            for group in groups
+            if group in stuck or found.given.get(group.label, group.today) != group.today
+        ]
+    )
     dropped = _dropped(groups, found, products, Savings(products, packs, shelf_l, asked.keeping_share))
     moved = tuple(
         _move(group, products[found.given[group.label]])
@@ -193,8 +208,7 @@ def fewest_of(person: Person, asked: FewestAsked) -> Fewest:
         tuple(code for code in found.products if code not in today), _only(groups, products),
         tuple(_none_fits(group, book, asked) for group in stuck),
         tuple(Held(code, products[code].name, shelf_l[code], code not in asked.never) for code in sorted(held)),
-        len(uses), sum(1 for use in uses if not use.is_in_it_noted),
-        sum(1 for use in uses if use.fill_l is None or use.fills_per_year is None), saving,
+        len(use), int((~use.is_noted).sum()), int(use.is_unknown.sum()), saving,
         found.is_proved, found.steps, currency, _told(today, found, stuck, saving if dropped else None, currency),
     )  # fmt: skip
 
@@ -217,16 +231,15 @@ def check_asked(asked: FewestAsked, known: Mapping[str, Product]) -> None:
         raise InputError(next(iter(wrong.values())), fields=wrong)
 
 
-def _groups(
-    uses: Sequence[UnitUse], book: FitBook, products: Sequence[Product], asked: FewestAsked
-) -> list[Group]:
-    groups: dict[tuple[int, int | None], Group] = {}
-    for use in uses:
-        model = use.unit.unit_model
-        key = (model.pk, use.in_it.pk if use.in_it else None)
-        groups.setdefault(key, Group(model, use.in_it)).uses.append(use)
+def _groups(use: FleetUse, book: FitBook, products: Sequence[Product], asked: FewestAsked) -> list[Group]:
     by_pk = {own.pk: own for own in products}
-    for group in groups.values():
+    pairs = np.stack([use.model, np.nan_to_num(use.in_it)])
+    kinds, kind = np.unique(pairs, axis=1, return_inverse=True)
+    groups = [
+        Group(use.of(np.flatnonzero(kind == place)), by_pk.get(int(in_it)))
+        for place, in_it in enumerate(kinds[1])
+    ]
+    for group in groups:
         for fit in book.fits(group.model.pk, by_pk):
             if not fit.is_as_strong_as(asked.weakest):
                 continue
@@ -235,7 +248,13 @@ def _groups(
                 continue
             code = by_pk[fit.product_pk].code
             group.fits[code], group.rinses[code] = fit, rinse
-    return sorted(groups.values(), key=lambda group: group.label)
+    return sorted(groups, key=lambda group: group.label)
+
+
+def _name_units(groups: Sequence[Group]) -> None:
+    codes = codes_of([group.use for group in groups])
+    for group, own in zip(groups, codes, strict=True):
+        group.codes = own
 
 
 def _taker(group: Group, products: Mapping[str, Product], packs: Mapping[int, Pack]) -> Taker:
@@ -244,7 +263,7 @@ def _taker(group: Group, products: Mapping[str, Product], packs: Mapping[int, Pa
         pack = packs.get(products[code].pk)
         price = None if pack is None else float(pack.price) / pack.size_l
         costs[code] = None if price is None else round(100 * price * group.year_l(products[code]))
-    return Taker(group.label, group.today, costs, len(group.uses))
+    return Taker(group.label, group.today, costs, len(group.use))
 
 
 def _shelf_litres(depots: Sequence[Depot]) -> dict[str, float]:
@@ -308,14 +327,14 @@ def _one_dropped(
 def _move(group: Group, new: Product) -> Move:
     fit, now = group.fits[new.code], group.fits.get(group.today or "")
     old_strength = now.strength if now else ""
-    unknown = sum(1 for use in group.uses if use.year_l(new) is None)
-    litres = None if unknown == len(group.uses) else group.year_l(new)
+    unknown = int(group.use.is_unknown.sum())
+    litres = None if unknown == len(group.use) else group.year_l(new)
     basis, rinse = tuple(one.words for one in fit.bases), group.rinses[new.code]
-    count = f"{len(group.uses)} unit{'s' if len(group.uses) != 1 else ''}"
+    count = f"{len(group.use)} unit{'s' if len(group.use) != 1 else ''}"
     amount = "litres unknown" if litres is None else f"{litres:.0f} L a year"
     after = " after a rinse fill" if rinse else ""
     return Move(
-        group.model.code, group.model.name, tuple(use.unit.code for use in group.uses),
+        group.model.code, group.model.name, group.codes,
         group.in_it.code if group.in_it else "", group.today or "", new.code, new.name,
         STRENGTH_WORDS.get(old_strength, "no approval accepted"), STRENGTH_WORDS[fit.strength],
         bool(old_strength) and STRENGTHS.index(fit.strength) > STRENGTHS.index(old_strength), basis, rinse, litres,
@@ -333,7 +352,7 @@ def _only(groups: Sequence[Group], products: Mapping[str, Product]) -> tuple[Onl
             code,
             products[code].name,
             tuple(sorted({group.model.code for group in own})),
-            sum(len(group.uses) for group in own),
+            sum(len(group.use) for group in own),
         )
         for code, own in sorted(alone.items())
     )
@@ -347,8 +366,7 @@ def _none_fits(group: Group, book: FitBook, asked: FewestAsked) -> NoneFits:
     else:
         reason = f"Nothing meets all it asks as “{STRENGTH_WORDS[asked.weakest]}” or stronger"
         reason += "." if asked.is_rinse_accepted else " without a rinse fill."
-    units = tuple(use.unit.code for use in group.uses)
-    return NoneFits(group.model.code, units, group.today or "", reason)
+    return NoneFits(group.model.code, group.codes, group.today or "", reason)
 
 
 def _told(
@@ -356,7 +374,7 @@ def _told(
 ) -> str:
     """Say the answer in one sentence; saving: money a year, None when no product is dropped."""
     before, after = len(today), len(found.products)
-    left_out = sum(len(group.uses) for group in stuck if group.today not in found.products)
+    left_out = sum(len(group.use) for group in stuck if group.today not in found.products)
     told = f"{before} product{'s' if before != 1 else ''} today"
     if left_out:
         units = f"{left_out} unit{'s' if left_out != 1 else ''}"

@@ -74,18 +74,20 @@ def scope_of(person: Person) -> tuple[list[Depot], date, str]:
     )  # fmt: skip
 
 
-def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = None) -> list[UnitUse]:
-    """Return every unit fitted in the depots, or those whose model is filled with one product.
+def uses_of(depots: Collection[Depot], as_of: date, product: Product) -> list[UnitUse]:
+    """Return every unit fitted in the depots whose model is filled with a product.
 
     Top-ups are noted for a product as a whole; each of its units gets its part by litres a year.
     """
     fittings = (
-        Fitting.objects.filter(removed_on__isnull=True, vehicle__depot__in=[depot.pk for depot in depots])
+        Fitting.objects.filter(
+            removed_on__isnull=True,
+            vehicle__depot__in=[depot.pk for depot in depots],
+            unit__unit_model__product=product,
+        )
         .select_related("unit__unit_model__product", "vehicle__depot__stores_at", "vehicle__season")
         .order_by("unit__code")
     )
-    if product is not None:
-        fittings = fittings.filter(unit__unit_model__product=product)
     rows = list(fittings)
     unit_pks = [row.unit_id for row in rows]
     lines = {line.unit_id: line for line in DueLine.objects.filter(unit__in=unit_pks, rule__subject=FLUID)}
@@ -116,7 +118,7 @@ def uses_of(depots: Collection[Depot], as_of: date, product: Product | None = No
                 tuple(plan.figures),
             )
         )
-    return _with_top_ups(uses)
+    return _with_top_ups(uses, product)
 
 
 def _next_on(line: DueLine | None, booked_for: date | None, vehicle: Vehicle, as_of: date) -> date | None:
@@ -144,19 +146,16 @@ def _from_on(
     return min(first, next_on)
 
 
-def _with_top_ups(uses: list[UnitUse]) -> list[UnitUse]:
-    groups: dict[Product, list[UnitUse]] = {}
-    for use in uses:
-        if use.unit.unit_model.product is not None:
-            groups.setdefault(use.unit.unit_model.product, []).append(use)
-    parts: dict[int, float] = {}
-    for product, own in groups.items():
-        known = {use.unit.pk: use.year_l(product) or 0.0 for use in own}
-        total = sum(known.values())
-        if total > 0:
-            a_year = product.top_ups_l_per_month * MONTHS_A_YEAR
-            parts |= {pk: a_year * litres / total for pk, litres in known.items()}
-    return [replace(use, top_ups_l_per_year=parts.get(use.unit.pk, 0.0)) for use in uses]
+def _with_top_ups(uses: list[UnitUse], product: Product) -> list[UnitUse]:
+    known = [use.year_l(product) or 0.0 for use in uses]
+    total = sum(known)
+    if total <= 0:
+        return uses
+    a_year = product.top_ups_l_per_month * MONTHS_A_YEAR
+    return [
+        replace(use, top_ups_l_per_year=a_year * litres / total)
+        for use, litres in zip(uses, known, strict=True)
+    ]
 
 
 def usual_packs() -> dict[int, Pack]:

@@ -3,11 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from shop.errors import InputError
 from shop.models import Pack, Person, Product
 from shop.planning.pack_costs import Comparison, Container, compare_containers
 from shop.selectors.bench_request import Rates
-from shop.selectors.fluid_use import scope_of, uses_of
+from shop.selectors.fleet_use import fleet_use
+from shop.selectors.fluid_use import scope_of
 
 BY_HAND_L = 30.0
 """Up to this size a pack is lifted and poured by hand; above, it stands and is pumped. Common practice, no source."""
@@ -119,9 +122,9 @@ def packs_compared(person: Person, product: Product, asked: PacksAsked) -> PackC
     Raises InputError for a figure out of its range, half a tank, or a person without a depot.
     """
     check_asked(asked)
-    depots, as_of, currency = scope_of(person)
-    uses = uses_of(depots, as_of, product)
-    known = [litres for use in uses if (litres := use.year_l(product)) is not None]
+    depots, _, currency = scope_of(person)
+    a_year = fleet_use(depots, product).year_l(product)
+    known = a_year[~np.isnan(a_year)].tolist()
     litres, litres_from = asked.litres_per_year, "typed"
     if litres is None:
         litres = sum(known) or None
@@ -131,7 +134,7 @@ def packs_compared(person: Person, product: Product, asked: PacksAsked) -> PackC
     containers = _containers(product, asked)
     shown = {
         "product": product.code, "name": product.name, "asked": asked, "litres_per_year": litres,
-        "litres_from": litres_from, "units": len(uses), "units_unknown": len(uses) - len(known),
+        "litres_from": litres_from, "units": len(a_year), "units_unknown": len(a_year) - len(known),
         "opened_life_months": product.opened_life_months, "currency": currency,
     }  # fmt: skip
     if litres is None:

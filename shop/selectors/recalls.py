@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from shop import clock
-from shop.models import Fitting, Person, Recall, RecallClosing, RuleVersion, Unit, Vehicle
-from shop.selectors.access import depots_of, vehicles_of
+from shop.models import Fitting, Person, Recall, RecallClosing, Vehicle
+from shop.selectors.access import vehicles_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,42 +19,6 @@ class Concerned:
     recall: Recall
     vehicle_pk: int
     unit_pk: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class RecallVehicle:
-    """A recall on one vehicle: open while there is no closing."""
-
-    vehicle: Vehicle
-    units: list[Unit]
-    closing: RecallClosing | None
-
-    @property
-    def today(self) -> datetime.date:
-        """The day it is at the vehicle's own depot."""
-        return today_of(self.vehicle)
-
-
-@dataclass(frozen=True, slots=True)
-class RecallView:
-    """A recall with the person's vehicles it is about.
-
-    missing_rules: unit models of a recall with new figures that have no rule version from its day yet.
-    """
-
-    recall: Recall
-    vehicles: list[RecallVehicle]
-    missing_rules: list[str]
-
-    @property
-    def open_on(self) -> list[RecallVehicle]:
-        """The vehicles it is open on."""
-        return [one for one in self.vehicles if one.closing is None]
-
-    @property
-    def closed_on(self) -> list[RecallVehicle]:
-        """The vehicles it is closed on."""
-        return [one for one in self.vehicles if one.closing is not None]
 
 
 def concerned_by(recalls: Collection[Recall], vehicle_pks: Collection[int]) -> list[Concerned]:
@@ -114,46 +78,6 @@ def open_recalls(as_of: datetime.date, vehicle_pks: Collection[int]) -> list[Con
 def recalls_of(person: Person) -> QuerySet[Recall]:
     """Return every recall on record: a notice is no depot's own, only its vehicles are."""
     return _whole() if person.can("see") else Recall.objects.none()
-
-
-def recall_views(person: Person) -> list[RecallView]:
-    """Return the recalls with the person's vehicles they are about, the newest first."""
-    recalls = list(recalls_of(person))
-    vehicles = {vehicle.pk: vehicle for vehicle in vehicles_of(person)}
-    closings = {
-        (closing.recall_id, closing.vehicle_id): closing
-        for closing in RecallClosing.objects.filter(vehicle__depot__in=depots_of(person))
-    }
-    concerned = concerned_by(recalls, list(vehicles))
-    units = {unit.pk: unit for unit in Unit.objects.filter(pk__in=[one.unit_pk for one in concerned])}
-    by_recall: dict[int, dict[int, list[Unit]]] = defaultdict(dict)
-    for one in concerned:
-        own = by_recall[one.recall.pk].setdefault(one.vehicle_pk, [])
-        if one.unit_pk is not None:
-            own.append(units[one.unit_pk])
-    for recall_pk, vehicle_pk in closings:
-        # A vehicle whose unit was swapped out since keeps its closing on the list.
-        by_recall[recall_pk].setdefault(vehicle_pk, [])
-    begun = set(
-        RuleVersion.objects.filter(
-            applies_from__in={recall.changes_from for recall in recalls if recall.changes_from}
-        ).values_list("rule__unit_model", "applies_from")
-    )
-    return [
-        RecallView(
-            recall,
-            [
-                RecallVehicle(vehicles[pk], own, closings.get((recall.pk, pk)))
-                for pk, own in sorted(by_recall[recall.pk].items(), key=lambda item: vehicles[item[0]].number)
-            ],
-            [
-                model.code
-                for model in recall.unit_models.all()
-                if recall.changes_from and (model.pk, recall.changes_from) not in begun
-            ],
-        )
-        for recall in recalls
-    ]
 
 
 def recall_open_on(person: Person, code: str, number: str) -> tuple[Recall, Vehicle] | None:

@@ -4,11 +4,12 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+import numpy as np
 from django.db.models import Q, Sum
 
 from shop.models import Depot, Job, Product, StockItem, StockMovement
 from shop.planning.pack_costs import MONTHS_A_YEAR
-from shop.selectors.fluid_use import uses_of
+from shop.selectors.fleet_use import filled_rows, fleet_use, total
 
 LOOK_BACK_DAYS = 365
 
@@ -41,15 +42,10 @@ def steady_uses(depot: Depot, as_of: date, product: Product | None = None) -> di
     served = [depot, *Depot.objects.filter(stores_at=depot)]
     planned: dict[int, float] = defaultdict(float)
     unknown: dict[int, int] = defaultdict(int)
-    for use in uses_of(served, as_of, product):
-        own = use.unit.unit_model.product
-        if own is None:
-            continue
-        litres = use.job_l(own)
-        if litres is None or use.fills_per_year is None:
-            unknown[own.pk] += 1
-        else:
-            planned[own.pk] += litres * use.fills_per_year
+    use = fleet_use(served, product)
+    for own, rows in filled_rows(use).items():
+        litres = use.of(rows).planned_l(own)
+        planned[own.pk], unknown[own.pk] = total(litres), int(np.isnan(litres).sum())
     recorded = _recorded(served, depot, as_of)
     on_shelf = StockItem.objects.filter(depot=depot, on_shelf_l__gt=0).values("product")
     if product is not None:

@@ -10,7 +10,7 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Person, Recall, RecallClosing, UnitModel, Vehicle
 from shop.models.codes import in_addresses
 from shop.selectors.access import vehicles_of
-from shop.selectors.recalls import concerned_by, today_of
+from shop.selectors.recalls import concerned_by, recalled_vehicles, today_of
 from shop.services.changes import change_note, changes_write
 from shop.services.due import due_refresh_now
 from shop.services.marks import vehicles_mark
@@ -64,8 +64,8 @@ def recall_enter(person: Person, report: RecallReport) -> Recall:
         after = values | {"unit_models": sorted(models), "vehicles": sorted(vehicles)}
         changes_write([change_note(recall, recall.code, after=after)], person=person)
         # Its vehicles may stand in depots this person does not see: the next daily run takes them.
-        everywhere = Vehicle.objects.values_list("pk", flat=True)
-        vehicles_mark({one.vehicle_pk for one in concerned_by([recall], list(everywhere))})
+        everywhere = recalled_vehicles([recall.pk])
+        vehicles_mark({one.vehicle_pk for one in concerned_by([recall], everywhere)})
         _follow(person, recall)
     return recall
 
@@ -129,5 +129,5 @@ def _check(report: RecallReport, models: set[str], vehicles: set[str]) -> None:
 
 def _follow(person: Person, recall: Recall) -> None:
     """Work out the person's own vehicles it is about at once."""
-    own = vehicles_of(person).values_list("pk", flat=True)
+    own = vehicles_of(person).filter(pk__in=recalled_vehicles([recall.pk])).values_list("pk", flat=True)
     due_refresh_now({one.vehicle_pk for one in concerned_by([recall], list(own))})

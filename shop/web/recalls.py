@@ -10,7 +10,8 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.errors import ApplicationError
-from shop.selectors.recalls import recall_kinds, recall_open_on, recall_views
+from shop.selectors.recall_views import recall_views
+from shop.selectors.recalls import recall_kinds, recall_open_on
 from shop.services.recalls import ClosingReport, RecallReport, recall_close, recall_enter
 from shop.web.access import for_those_who
 from shop.web.plain_form import PlainForm, day_field
@@ -18,6 +19,8 @@ from shop.web.plain_form import PlainForm, day_field
 ENTER_REFUSAL = "Your role may not enter recalls. The fleet, the stores and the foreman can."
 CLOSE_REFUSAL = "Your role may not close recalls. A technician, the fleet, the stores and the foreman can."
 LIST_HELP = "By comma."
+MOST_SHOWN = 100
+"""Vehicles of one recall shown at once, open and closed each."""
 
 
 def _list_field(label: str, help_text: str) -> forms.CharField:
@@ -116,8 +119,12 @@ def closed(request: HttpRequest, code: str, number: str) -> HttpResponse:
 
 
 def _page(request: HttpRequest, form: RecallForm) -> HttpResponse:
+    number = request.GET.get("vehicle", "").strip()
+    views = recall_views(request.user, MOST_SHOWN, number)
     context: dict[str, Any] = {
-        "views": recall_views(request.user),
+        "views": views,
+        "number": number,
+        "is_cut": any(view.is_cut for view in views),
         "form": form,
         "can_close": request.user.can("plan") or request.user.can("close"),
     }

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from shop.models import Hold, Recall
 from shop.selectors.deferrals import DeferralSight
-from shop.selectors.recalls import RecallView
+from shop.selectors.recall_views import RecallView
 
 
 class DeferralGiven(serializers.Serializer[Hold]):
@@ -132,10 +132,7 @@ def recall_row(view: RecallView) -> dict[str, Any]:
         "changes_from": recall.changes_from.isoformat() if recall.changes_from else None,
         "unit_models": [model.code for model in recall.unit_models.all()],
         "rules_missing": view.missing_rules,
-        "open": [
-            {"vehicle": one.vehicle.number, "units": [unit.code for unit in one.units]}
-            for one in view.open_on
-        ],
+        "open": [{"vehicle": one.vehicle.number, "units": list(one.units)} for one in view.open_on],
         "closed": [
             {
                 "vehicle": one.vehicle.number,

@@ -11,7 +11,7 @@ from shop.errors import ConflictError, InputError, NotAllowed
 from shop.models import Recall, RecallClosing, RuleVersion, Vehicle
 from shop.selectors.board import board_for
 from shop.selectors.needs import needs_of
-from shop.selectors.recalls import recall_views
+from shop.selectors.recall_views import recall_views
 from shop.services.daily_run import run_steps
 from shop.services.recalls import ClosingReport, RecallReport, recall_close, recall_enter
 from tests.factories import PersonFactory
