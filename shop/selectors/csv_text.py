@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 from typing import Any
 
 RUNS_AS_FORMULA = ("=", "+", "-", "@", "|", "%")
@@ -13,7 +14,7 @@ def csv_lines(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> Iterator[
     """Yield the header and each row as one line of CSV; what is not known is an empty cell."""
     buffer = io.StringIO()
     writer = csv.writer(buffer)
-    for row in (header, *rows):
+    for row in chain([header], rows):
         writer.writerow([harmless(value) for value in row])
         yield buffer.getvalue()
         buffer.seek(0)

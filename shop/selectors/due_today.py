@@ -1,13 +1,18 @@
 """Due lines in words, as of a day: what a unit has used and why it is due is worked out when somebody looks."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import islice
+
+from django.db.models import QuerySet
 
 from shop import clock
 from shop.models import DueLine
 from shop.selectors.due_facts import words_of
 from shop.selectors.line_records import gather_records
+
+LINES_AT_ONCE = 1_000
 
 
 def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLine]:
@@ -25,6 +30,13 @@ def explained(lines: Iterable[DueLine], as_of: date | None = None) -> list[DueLi
     for day, own in by_day.items():
         _explain(own, day)
     return found
+
+
+def explained_in_parts(lines: QuerySet[DueLine]) -> Iterator[DueLine]:
+    """Give the same line by line, some at a time, however many there are."""
+    rows = lines.iterator(chunk_size=LINES_AT_ONCE)
+    while some := list(islice(rows, LINES_AT_ONCE)):
+        yield from explained(some)
 
 
 def _explain(lines: list[DueLine], day: date) -> None:

@@ -14,7 +14,7 @@ from django_htmx.http import push_url
 
 from shop.selectors.due_page import Beside, DuePage, due_page
 from shop.selectors.due_search import SHOWN, Counted, DueChoices, DueSearch, due_choices, due_find
-from shop.selectors.due_today import explained
+from shop.selectors.due_today import explained_in_parts
 from shop.selectors.supplier_orders import lines_coming, units_waiting
 from shop.web.csv_file import csv_response
 from shop.web.rows import due_rows
@@ -72,7 +72,7 @@ def due_csv(request: HttpRequest) -> HttpResponse:
             line.clock, line.opens_on, line.due_on, line.due_low_on, line.due_high_on, line.late_on, line.book_by,
             line.sentence,
         ]
-        for line in explained(found.lines)
+        for line in explained_in_parts(found.lines)
     )  # fmt: skip
     return csv_response("due-list.csv", CSV_HEADER, rows)
 

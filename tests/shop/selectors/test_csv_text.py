@@ -20,3 +20,16 @@ def test_text_that_would_run_stands_behind_an_apostrophe(text):
 def test_numbers_blanks_and_plain_text_stay_as_they_are():
     lines = list(csv_lines(["a", "b", "c", "d"], [[-3.3, None, "56.7 L - 23 L", 'say "now", please']]))
     assert lines == ["a,b,c,d\r\n", '-3.3,,56.7 L - 23 L,"say ""now"", please"\r\n']  # RFC 4180
+
+
+def test_a_line_goes_out_before_the_next_row_is_made():
+    made = []
+
+    def rows():
+        for number in range(3):
+            made.append(number)
+            yield [number]
+
+    lines = csv_lines(["n"], rows())
+    assert (next(lines), made) == ("n\r\n", [])
+    assert (next(lines), made) == ("0\r\n", [0])

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 
 from shop.models import DueLine
-from shop.selectors import due_search
+from shop.selectors import due_search, due_today
 from shop.web import due as due_page
 from tests.factories import PersonFactory
 
@@ -209,3 +209,15 @@ def test_the_csv_file_holds_what_the_filters_keep_and_runs_nothing(foreman, yard
     assert [row["vehicle"] for row in rows] == ["K02"]
     assert (rows[0]["why"], rows[0]["vehicle_name"]) == (yard.line("K02").sentence, "'@sum")
     assert float(rows[0]["used_share"]) == yard.line("K02").used_share
+
+
+def test_a_long_file_is_written_some_lines_at_a_time(
+    foreman, yard, monkeypatch, django_assert_max_num_queries
+):
+    whole = foreman.get("/due.csv?show=everything").getvalue().decode()
+    monkeypatch.setattr(due_today, "LINES_AT_ONCE", 2)
+    with django_assert_max_num_queries(60):
+        answer = foreman.get("/due.csv?show=everything")
+        pieces = [piece.decode() for piece in answer.streaming_content]
+    assert "".join(pieces) == whole
+    assert whole.count("\n") == 1 + 5
