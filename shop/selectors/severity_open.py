@@ -3,7 +3,7 @@
 import datetime
 from dataclasses import dataclass
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Window
+from django.db.models import F, Prefetch, Window
 from django.db.models.functions import DenseRank
 
 from intervals.duty import LEAST_EVIDENCE_MONTHS
@@ -47,17 +47,17 @@ class MeasuredUnit:
 
 def measured_units(person: Person) -> list[MeasuredUnit]:
     """Return the person's units whose severity is measured or could be, by code, in three queries."""
-    hours = TemperatureHours.objects.filter(unit=OuterRef("unit"))
-    factors = SeverityFactor.objects.filter(
-        unit=OuterRef("unit"), basis=SeverityFactor.Basis.MEASURED, ends_on__isnull=True
-    )
+    hours = TemperatureHours.objects.order_by().values("unit")
+    factors = SeverityFactor.objects.filter(basis=SeverityFactor.Basis.MEASURED, ends_on__isnull=True)
+    # One set of keys to look fittings up by: asked of each fitting, both would be looked up for the whole fleet.
+    measured = hours.union(factors.order_by().values("unit"))
     # A proposal rests on the newest months alone, however many are on record.
     newest = TemperatureHours.objects.annotate(
         place=Window(DenseRank(), partition_by=F("unit"), order_by=F("month").desc())
     ).filter(place__lte=LEAST_EVIDENCE_MONTHS)
     fitted = (
         Fitting.objects.filter(removed_on__isnull=True, vehicle__depot__in=depots_of(person))
-        .filter(Exists(hours) | Exists(factors))
+        .filter(unit__in=measured)
         .select_related("unit", "vehicle__depot")
         .prefetch_related(Prefetch("unit__temperature_hours", newest), "unit__severity_factors")
         .order_by("unit__code")

@@ -119,7 +119,7 @@ def closed(request: HttpRequest, code: str, number: str) -> HttpResponse:
 
 
 def _page(request: HttpRequest, form: RecallForm) -> HttpResponse:
-    number = request.GET.get("vehicle", "").strip()
+    number = request.GET.get("vehicle", "").replace("\x00", "").strip()[:24]
     views = recall_views(request.user, MOST_SHOWN, number)
     context: dict[str, Any] = {
         "views": views,

@@ -185,6 +185,19 @@ def test_the_list_is_for_all_to_read_and_leaves_other_depots_out(sign_in, other_
     assert "decide</a>" in sign_in("foreman").get(LIST).content.decode()
 
 
+def test_hours_and_factors_are_not_looked_up_for_each_unit_of_the_fleet(yard, foreman):
+    measured("K01-TB6", ["2026-01-01", "2026-02-01"])
+    with CaptureQueriesContext(connection) as seen:
+        foreman.get(LIST)
+    (fitted,) = (query["sql"] for query in seen if 'FROM "shop_fitting"' in query["sql"])
+    with connection.cursor() as cursor:
+        is_sqlite = connection.vendor == "sqlite"
+        cursor.execute(f"explain {'query plan ' if is_sqlite else ''}{fitted}")
+        plan = "\n".join(str(row) for row in cursor.fetchall())
+    assert "shop_fitting" in plan
+    assert ("CORRELATED" if is_sqlite else "SubPlan") not in plan
+
+
 def test_more_measured_units_take_no_more_queries(foreman):
     measured("K01-TB6", ["2026-01-01", "2026-02-01"])
     with CaptureQueriesContext(connection) as one:
