@@ -145,20 +145,21 @@ def _yesterday_states(states: Mapping[str, int], days: Mapping[int, datetime.dat
     of_day: dict[datetime.date, list[int]] = defaultdict(list)
     for depot_pk, day in days.items():
         of_day[day].append(depot_pk)
+    changes = {
+        day: StateChange.objects.filter(
+            Exists(DueLine.objects.filter(unit=OuterRef("unit"), vehicle__depot__in=depots))
+        ).order_by()
+        for day, depots in of_day.items()
+    }
+    if not any(own.filter(day__lt=day).exists() for day, own in changes.items()):
+        return {}
     moved: Counter[str] = Counter()
-    is_known = False
-    for day, depots in of_day.items():
-        in_depots = DueLine.objects.filter(unit=OuterRef("unit"), vehicle__depot__in=depots)
-        own = StateChange.objects.filter(Exists(in_depots)).order_by()
-        if not own.filter(day__lt=day).exists():
-            continue
-        is_known = True
-        for before, after, count in (
-            own.filter(day=day).values_list("from_state", "to_state").annotate(Count("pk"))
-        ):
+    for day, own in changes.items():
+        today = own.filter(day=day).values_list("from_state", "to_state")
+        for before, after, count in today.annotate(Count("pk")):
             moved[after] += count
             moved[before] -= count
-    return {state: states[state] - moved[state] for state in ("late", "due")} if is_known else {}
+    return {state: states[state] - moved[state] for state in ("late", "due")}
 
 
 def _stopped(person: Person, lines: QuerySet[DueLine], days: Mapping[int, datetime.date]) -> list[Stopped]:

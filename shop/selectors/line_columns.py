@@ -57,7 +57,7 @@ class LineColumns(LineArrays):
 
 
 def gather_columns(as_of: date, unit_pks: FloatArray) -> LineColumns:
-    """Gather the lines of units fitted now in vehicles that have not left; eight queries whatever their number.
+    """Gather the lines of units fitted now in vehicles that have not left; a handful of queries whatever their number.
 
     as_of: the local day to work out. unit_pks: keys of the units.
     """

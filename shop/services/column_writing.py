@@ -10,6 +10,7 @@ from django.db import connection
 FloatArray = npt.NDArray[np.float64]
 
 MANY_ROWS = 1_000
+"""Of more rows than this a table of the session is truncated, not deleted from. House default."""
 
 
 def send(table: str, columns: Mapping[str, FloatArray]) -> None:

@@ -76,6 +76,14 @@ def test_each_depot_takes_the_changes_of_its_own_day_back(yard):
         ("late", 2, 0),
         ("due", 1, 3),
     ]
+    # A depot worked out for the first time today had nothing late or due yesterday, though others had.
+    line = yard.line("W1")
+    StateChange.objects.filter(unit=line.unit).delete()
+    StateChange.objects.create(
+        unit=line.unit, rule=line.rule, day=TODAY - datetime.timedelta(days=1), from_state="", to_state="late"
+    )
+    found = board_for(Person.objects.get(username="all"))
+    assert [one.yesterday for one in found.numbers[:2]] == [0, 2]
 
 
 def test_of_many_vehicles_with_old_readings_the_first_are_shown_and_the_rest_counted(yard):
