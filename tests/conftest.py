@@ -2,10 +2,12 @@
 
 import os
 import socket
+import string
 from collections.abc import Callable
 from urllib.parse import urlsplit
 
 import pytest
+from django.middleware import csrf
 
 SERVICES: dict[str, Callable[[], str]] = {
     "postgresql": lambda: os.environ.get("TEST_DATABASE_URL", "postgres://127.0.0.1:5432"),
@@ -42,6 +44,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=left_out)
         config.stash[NOT_RUN] = sorted(item.nodeid for item in left_out)
         items[:] = kept
+
+
+@pytest.fixture(autouse=True)
+def random_words_in_small_letters(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Make the random words in the forms of a page of small letters only: so none of them spells a code looked for."""
+    monkeypatch.setattr(csrf, "CSRF_ALLOWED_CHARS", string.ascii_lowercase)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
