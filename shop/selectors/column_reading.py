@@ -1,6 +1,6 @@
 """Rows read as columns of numbers, without an object for any row: for work that goes over a whole fleet."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,9 @@ long as reading on to the next one, measured on PostgreSQL 15."""
 
 NARROW_GAP = 300
 """Reading through so many keys takes about as long as beginning another span, measured."""
+
+KEYS_AT_ONCE = 30_000
+"""Work on a whole fleet takes so many of its units at a time: its memory stays bounded however large the fleet is."""
 
 UNKNOWN = -1
 """What `place_of` answers for a key that is not there."""
@@ -92,6 +95,12 @@ def _spans(keys: IntArray) -> tuple[IntArray, IntArray, int]:
 def keys_of(pks: Iterable[int]) -> FloatArray:
     """Return keys as an array of numbers, the way columns hold them."""
     return np.fromiter(pks, dtype=np.float64)
+
+
+def in_parts(keys: FloatArray) -> Iterator[FloatArray]:
+    """Yield keys in parts that memory has room for."""
+    for at in range(0, len(keys), KEYS_AT_ONCE):
+        yield keys[at : at + KEYS_AT_ONCE]
 
 
 def day_number(column: str) -> str:

@@ -4,6 +4,7 @@ A unit with a season, a severity, a leaving day or a service that counts from it
 `shop/selectors/core_inputs.py` reads it row by row. Both hand what they read to `shop/selectors/line_clocks.py`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -38,6 +39,8 @@ LAST_FIGURES = (
     "unit_km", "unit_h", "age_km", "age_h", "age_days", "run_limit_km", "run_limit_h", "run_limit_days",
 )  # fmt: skip
 
+SHARES_OF_RULE = ("assumed_freshness_share", "cap_share", "opens_share", "closes_share")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineColumns(LineArrays):
@@ -56,22 +59,109 @@ class LineColumns(LineArrays):
     others: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedLines:
+    """What the lines of ordinary units have on record, before the figures of a rule are laid over it.
+
+    Attributes:
+        as_of: the local day.
+        columns: name → (n,) keys of unit and vehicle, totals when fitted, and what stands since the last job.
+        versions: the rule versions in force; version_rows: the place among them of each line's.
+        distance_usage, hours_usage: use of the meters the lines count on.
+        guess_km_h: speed the hours are guessed with from the distance; nan where they are not.
+        others: keys of the units that have to be read row by row.
+    """
+
+    as_of: date
+    columns: Columns
+    versions: list[RuleVersion]
+    version_rows: npt.NDArray[np.int64]
+    distance_usage: Usage
+    hours_usage: Usage
+    guess_km_h: FloatArray
+    others: FloatArray
+
+    def under(self, versions: Sequence[RuleVersion], severity: float = 1.0) -> LineColumns:
+        """Work out the clocks under other figures of the same rules; nothing is read.
+
+        versions: in the order of `self.versions`. severity: divides every interval; 1 is ordinary duty.
+        """
+        own, usages = self.columns, (self.distance_usage, self.hours_usage)
+        record = self._record(versions, severity)
+        by_distance, by_hours = (
+            _meter_record(own, self.of_rule(versions, f"interval_{end}"), end) for end in ("km", "h")
+        )
+        records = (by_distance, record_or_guess(by_hours, by_distance, self.guess_km_h))
+        even = Wear.even(len(self.version_rows))
+        distance, hours = (
+            meter_clock(self.as_of, record, on_meter, usage, UseAhead.as_measured(usage), even)
+            for on_meter, usage in zip(records, usages, strict=True)
+        )
+        return LineColumns(
+            unit=own["unit"],
+            rule=np.array([version.rule_id for version in versions], dtype=np.float64)[self.version_rows],
+            vehicle=own["vehicle"],
+            done_day=own["done_day"],
+            distance=distance,
+            hours=hours,
+            time=time_clock(self.as_of, record),
+            opens_share=record.opens_share,
+            closes_share=record.closes_share,
+            distance_usage=self.distance_usage,
+            hours_usage=self.hours_usage,
+            others=self.others,
+        )
+
+    def of_rule(self, versions: Sequence[RuleVersion], name: str) -> FloatArray:
+        """Return (n,) a figure of each line's rule version; nan where it has none."""
+        values = [getattr(version, name) for version in versions]
+        figures = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+        return figures[self.version_rows]
+
+    def policies(self, versions: Sequence[RuleVersion]) -> npt.NDArray[np.str_]:
+        """Return (n,) the policy of each line's rule version."""
+        return np.array([version.policy for version in versions], dtype=np.str_)[self.version_rows]
+
+    def _record(self, versions: Sequence[RuleVersion], severity: float) -> LineRecord:
+        nothing = np.zeros(len(self.version_rows))
+        return LineRecord(
+            done_day=self.columns["done_day"],
+            months=self.of_rule(versions, "interval_months"),
+            carried_days=self.columns["age_days"],
+            run_limit_days=self.columns["run_limit_days"],
+            scheduled_days=nothing,
+            severity=nothing + severity,
+            **{name: self.of_rule(versions, name) for name in SHARES_OF_RULE},
+            policies=self.policies(versions),
+        )
+
+
 def gather_columns(as_of: date, unit_pks: FloatArray) -> LineColumns:
     """Gather the lines of units fitted now in vehicles that have not left; a handful of queries whatever their number.
 
     as_of: the local day to work out. unit_pks: keys of the units.
     """
+    recorded = recorded_lines(as_of, unit_pks)
+    return recorded.under(recorded.versions)
+
+
+def recorded_lines(as_of: date, unit_pks: FloatArray, subject: str | None = None) -> RecordedLines:
+    """Read what those lines have on record. subject: only lines of rules for it; None for all."""
     own_kinds = IntervalRule.objects.exclude(vehicle_kind="").values_list("vehicle_kind", flat=True)
     kinds = sorted(set(own_kinds))
     fitted = _fitted(as_of, unit_pks, kinds)
-    versions = versions_in_force(as_of, {int(pk) for pk in np.unique(fitted["model"])})
+    versions = {
+        key: [version for rule, version in own if subject in (None, rule.subject)]
+        for key, own in versions_in_force(as_of, {int(pk) for pk in np.unique(fitted["model"])}).items()
+    }
     rows, version_rows, table = _under_rules(fitted, kinds, versions)
     lines = {name: column[rows] for name, column in fitted.items()}
     subjects = sorted({version.rule.subject for version in table})
     last = _last_services(unit_pks, subjects)
-    subject = np.array([subjects.index(version.rule.subject) for version in table], dtype=np.float64)
+    subject_of = np.array([subjects.index(version.rule.subject) for version in table], dtype=np.float64)
     place = place_of(
-        lines["unit"] * len(subjects) + subject[version_rows], last["unit"] * len(subjects) + last["subject"]
+        lines["unit"] * len(subjects) + subject_of[version_rows],
+        last["unit"] * len(subjects) + last["subject"],
     )
     is_from_schedule = np.array(
         [version.cadence == RuleVersion.Cadence.FROM_SCHEDULED for version in table], dtype=np.bool_
@@ -83,59 +173,18 @@ def gather_columns(as_of: date, unit_pks: FloatArray) -> LineColumns:
     keep = ~np.isin(lines["unit"], others)
     own = {name: column[keep] for name, column in lines.items()}
     own |= {name: taken(last[name], place[keep]) for name in ("done_day", *LAST_FIGURES)}
-    return _with_clocks(as_of, own, version_rows[keep], table, others)
-
-
-def _with_clocks(
-    as_of: date,
-    own: Columns,
-    version_rows: npt.NDArray[np.int64],
-    table: list[RuleVersion],
-    others: FloatArray,
-) -> LineColumns:
-    def of_rule(name: str) -> FloatArray:
-        values = [getattr(version, name) for version in table]
-        return np.array([np.nan if value is None else value for value in values], dtype=np.float64)[
-            version_rows
-        ]
-
-    nothing = np.zeros(len(version_rows))
-    record = LineRecord(
-        done_day=own["done_day"],
-        months=of_rule("interval_months"),
-        carried_days=own["age_days"],
-        run_limit_days=own["run_limit_days"],
-        scheduled_days=nothing,
-        severity=nothing + 1.0,
-        **{
-            name: of_rule(name)
-            for name in ("assumed_freshness_share", "cap_share", "opens_share", "closes_share")
-        },
-        policies=np.array([version.policy for version in table], dtype=np.str_)[version_rows],
-    )
     counts_take_off = np.array(
         [version.rule.unit_model.hours_meter == Meter.Kind.TAKE_OFF for version in table], dtype=np.bool_
-    )[version_rows]
+    )[version_rows[keep]]
     usages, km_h = _usages(as_of, own["vehicle"], counts_take_off, own["average_speed_km_h"])
-    by_distance, by_hours = (_meter_record(own, of_rule(f"interval_{end}"), end) for end in ("km", "h"))
-    records = (by_distance, record_or_guess(by_hours, by_distance, km_h))
-    even = Wear.even(len(version_rows))
-    distance, hours = (
-        meter_clock(as_of, record, on_meter, usage, UseAhead.as_measured(usage), even)
-        for on_meter, usage in zip(records, usages, strict=True)
-    )
-    return LineColumns(
-        unit=own["unit"],
-        rule=np.array([version.rule_id for version in table], dtype=np.float64)[version_rows],
-        vehicle=own["vehicle"],
-        done_day=own["done_day"],
-        distance=distance,
-        hours=hours,
-        time=time_clock(as_of, record),
-        opens_share=record.opens_share,
-        closes_share=record.closes_share,
+    return RecordedLines(
+        as_of=as_of,
+        columns=own,
+        versions=table,
+        version_rows=version_rows[keep],
         distance_usage=usages[0],
         hours_usage=usages[1],
+        guess_km_h=km_h,
         others=others,
     )
 
@@ -191,7 +240,7 @@ def _fitted(as_of: date, unit_pks: FloatArray, kinds: list[str]) -> Columns:
 
 
 def _under_rules(
-    fitted: Columns, kinds: list[str], versions: dict[tuple[int, str], list[tuple[object, RuleVersion]]]
+    fitted: Columns, kinds: list[str], versions: dict[tuple[int, str], list[RuleVersion]]
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], list[RuleVersion]]:
     """Return, line by line, the place of its fitting and of its rule version, and the versions."""
     table: list[RuleVersion] = []
@@ -202,7 +251,7 @@ def _under_rules(
         name = kinds[kind] if kind < len(kinds) else ""
         own = versions.get((model_pk, name), versions.get((model_pk, ""), []))
         members = np.flatnonzero(group == key)
-        for _, version in own:
+        for version in own:
             rows.append(members)
             version_rows.append(np.full(len(members), len(table)))
             table.append(version)

@@ -13,7 +13,7 @@ from django.db.models import Case, Exists, F, Min, OuterRef, Sum, When
 from intervals.due import probability_due_by
 from shop.models import CardFigure, DueLine, Fitting, IntervalRule, Job, Product, Unit, Vehicle
 from shop.planning.demand import LITRES_SD_L, JobNeed
-from shop.selectors.column_reading import keys_of
+from shop.selectors.column_reading import in_parts, keys_of
 from shop.selectors.core_inputs import CoreInputs, gather
 from shop.selectors.due import AFTER_SEASON, LEAVING, ON_HOLD
 from shop.selectors.exchange import UnitPlan, plans_for_units
@@ -33,9 +33,6 @@ LEAST_CHANCE = 0.005
 DAYS_A_MONTH = 365.25 / 12
 
 IN_WINDOW = ("window open", "due", "late")
-
-UNITS_AT_ONCE = 30_000
-"""Memory stays bounded however large the fleet is."""
 
 
 @dataclass(slots=True)
@@ -105,8 +102,8 @@ def units_to_look_at(
     }
     fitted = keys_of(Fitting.objects.filter(vehicle__depot__in=depot_pks).values_list("unit", flat=True))
     found = []
-    for at in range(0, len(fitted), UNITS_AT_ONCE):
-        lines = gather_columns(as_of, fitted[at : at + UNITS_AT_ONCE])
+    for unit_pks in in_parts(fitted):
+        lines = gather_columns(as_of, unit_pks)
         days = np.array([days_of_rule.get(int(rule), np.nan) for rule in lines.rule], dtype=np.float64)
         chances = probability_due_by(lines.distance, lines.hours, lines.time, np.nan_to_num(days))
         found += [lines.unit[(chances >= LEAST_CHANCE / 2) & np.isfinite(days)], lines.others]

@@ -7,11 +7,11 @@ from datetime import date, timedelta
 import numpy as np
 
 from intervals.due import probability_due_by
-from intervals.year_ahead import jobs_ahead
 from shop.planning.weeks import FloatArray, JobAhead, chances_by_week, week_of
 from shop.selectors.core_inputs import CoreInputs
+from shop.selectors.lines_ahead import ahead_of_objects
 from shop.selectors.needs import LEAST_CHANCE, Candidate, candidates_of
-from shop.selectors.what_if import ahead_clocks, share_of
+from shop.selectors.what_if import share_of
 
 
 def jobs_by_week(
@@ -80,18 +80,8 @@ def _chances_by_end(
 def _later_jobs(inputs: CoreInputs, coming: Sequence[Candidate], days: int) -> dict[int, list[int]]:
     """Return row → the days, from today, of the jobs after its next one."""
     plans = {own.row: own.plan for own in coming}
-    lines = inputs.lines
-    leaves = [line.fitting.vehicle.leaves_on for line in lines]
-    found = jobs_ahead(
-        ahead_clocks(inputs),
-        np.array(
-            [share_of(plans[row]) if row in plans else 1.0 for row in range(len(lines))], dtype=np.float64
-        ),
-        np.array([line.version.assumed_freshness_share for line in lines], dtype=np.float64),
-        np.array([line.version.cap_share for line in lines], dtype=np.float64),
-        np.array([line.version.policy for line in lines], dtype=np.str_),
-        np.array([min(days, (day - inputs.as_of).days) if day else days for day in leaves], dtype=np.int64),
-    )
+    shares = [share_of(plans[row]) if row in plans else 1.0 for row in range(len(inputs.lines))]
+    found = ahead_of_objects(inputs).jobs(np.array(shares, dtype=np.float64), days)
     by_row: dict[int, list[int]] = defaultdict(list)
     for row, day in zip(found.lines.tolist(), found.days.tolist(), strict=True):
         by_row[row].append(day)

@@ -1,26 +1,32 @@
 """A year of jobs, litres and cost of one unit model, as its rule stands and under another. Nothing is stored."""
 
 import copy
-from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 
 import numpy as np
+import numpy.typing as npt
+from django.db.models import Exists, OuterRef, QuerySet
 
 from intervals.due import STATES
 from intervals.exchange.catalogue import MethodCosts, WorkHours, job_cost
 from intervals.rules import POLICIES, add_months
-from intervals.year_ahead import AheadClocks, jobs_ahead, mean_rate, run_today
 from shop import clock
 from shop.errors import InputError
-from shop.models import Depot, Fitting, Person, RuleVersion, UnitModel
-from shop.selectors.access import depots_of, units_of
+from shop.models import CardFigure, Depot, Fitting, Person, RuleVersion, Unit, UnitModel
+from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import fluid_price_per_l, packs_of
 from shop.selectors.bench_request import Rates
-from shop.selectors.core_inputs import CoreInputs, Line, gather, inputs_with
+from shop.selectors.column_reading import UNKNOWN, in_parts, keys_of, place_of
+from shop.selectors.core_inputs import CoreInputs, gather, inputs_with
 from shop.selectors.exchange import UnitPlan, plans_for_units
 from shop.selectors.fluid_checks import part_of_product
+from shop.selectors.line_clocks import LineArrays
+from shop.selectors.line_columns import recorded_lines
+from shop.selectors.lines_ahead import LinesAhead, ahead_of_columns, ahead_of_objects
+
+FloatArray = npt.NDArray[np.float64]
 
 MONTHS = 12
 FLUID = "fluid"
@@ -108,7 +114,10 @@ class WhatIf:
 
 def models_to_ask(person: Person) -> list[UnitModel]:
     """Return the unit models fitted in the person's depots that have a rule for their fluid."""
-    own = UnitModel.objects.filter(pk__in=units_of(person).values("unit_model"), rules__subject=FLUID)
+    fitted = Fitting.objects.filter(
+        removed_on__isnull=True, vehicle__depot__in=depots_of(person), unit__unit_model=OuterRef("pk")
+    )
+    own = UnitModel.objects.filter(Exists(fitted), rules__subject=FLUID)
     return list(own.distinct().order_by("code"))
 
 
@@ -128,28 +137,25 @@ def what_if(person: Person, model_code: str, asked: RuleAsked) -> WhatIf:
     depots = list(depots_of(person))
     as_of = min(clock.today(depot.time_zone) for depot in depots)
     fittings = Fitting.objects.filter(vehicle__depot__in=depots, unit__unit_model=model)
-    everything = gather(as_of, fittings)
-    fluid = [row for row, line in enumerate(everything.lines) if line.rule.subject == FLUID]
-    before = _rows(everything, fluid)
-    after = inputs_with(before, [_changed(line, asked) for line in before.lines])
-    plans = plans_for_units([line.fitting.unit for line in before.lines], has_parts=False)
     price_per_l = fluid_price_per_l(None, packs_of(model.product))
-    per_job = {pk: _job_sum(plan, model, price_per_l) for pk, plan in plans.items()}
+    jobs_of = _JobsOf(model, fittings, price_per_l)
     bounds = [add_months(as_of, step) for step in range(MONTHS + 1)]
-    year_before, unknown_before = _year(before, plans, per_job, bounds)
-    year_after, unknown_after = _year(after, plans, per_job, bounds)
+    before, after = _Year(bounds, jobs_of), _Year(bounds, jobs_of)
+    versions: dict[int, RuleVersion] = {}
+    for unit_pks in in_parts(jobs_of.unit_pks):
+        versions |= _add(as_of, unit_pks, asked, before, after)
     months = tuple(
-        Month(bounds[step], bounds[step + 1] - timedelta(days=1), year_before[step], year_after[step])
+        Month(bounds[step], bounds[step + 1] - timedelta(days=1), before.month(step), after.month(step))
         for step in range(MONTHS)
     )
-    totals = [_total(year) for year in (year_before, year_after)]
     currencies = {depot.currency for depot in depots}
     currency = currencies.pop() if len(currencies) == 1 else ""
     return WhatIf(
-        model, depots, as_of, _versions(before), len(plans), months, totals[0], totals[1],
-        _states(before, after), unknown_before, unknown_after,
-        sum(1 for own in per_job.values() if own is None), price_per_l, Rates().labour_per_h, currency,
-        _difference(model.code, totals[0], totals[1], currency),
+        model, depots, as_of, sorted(versions.values(), key=lambda version: version.rule.vehicle_kind),
+        before.units, months, before.total, after.total,
+        {state: (int(before.states[place]), int(after.states[place])) for place, state in enumerate(STATES)},
+        before.unknown, after.unknown, before.unplanned, price_per_l, Rates().labour_per_h, currency,
+        _difference(model.code, before.total, after.total, currency),
     )  # fmt: skip
 
 
@@ -168,17 +174,103 @@ def check_asked(asked: RuleAsked) -> None:
         raise InputError(next(iter(wrong.values())), fields=wrong)
 
 
-def _changed(line: Line, asked: RuleAsked) -> Line:
-    """Return a line under a copy of its rule version; the copy is never saved."""
-    version = copy.copy(line.version)
-    changes = asked.changes()
-    factor = float(changes.pop("severity_factor", 1.0))
-    for name, value in changes.items():
-        setattr(version, name, None if name in CLOCK_FIELDS and value == 0 else value)
-    if all(getattr(version, name) is None for name in CLOCK_FIELDS):
+def _tried(version: RuleVersion, asked: RuleAsked) -> RuleVersion:
+    """Return a copy of a rule version with the figures to try; it is never saved."""
+    tried = copy.copy(version)
+    for name, value in asked.changes().items():
+        if name != "severity_factor":
+            setattr(tried, name, None if name in CLOCK_FIELDS and value == 0 else value)
+    if all(getattr(tried, name) is None for name in CLOCK_FIELDS):
         text = "This would leave the rule without a clock; keep kilometres, hours or months above 0."
         raise InputError(text, fields={name: text for name in CLOCK_FIELDS if getattr(asked, name) == 0})
-    return replace(line, version=version, severity=line.severity * factor)
+    return tried
+
+
+class _JobsOf:
+    """What one job of each unit comes to: the units of a model share its card, but for those with figures of their own.
+
+    unit_pks: keys of the units fitted now.
+    """
+
+    def __init__(self, model: UnitModel, fittings: QuerySet[Fitting], price_per_l: float) -> None:
+        fitted = fittings.filter(removed_on__isnull=True).values_list("unit", flat=True)
+        self.unit_pks = np.unique(keys_of(fitted))
+        noted = CardFigure.objects.filter(unit__unit_model=model).values_list("unit", flat=True)
+        self._own_pks = np.intersect1d(self.unit_pks, keys_of(noted))
+        shared = np.concatenate([np.setdiff1d(self.unit_pks, self._own_pks), self._own_pks])[:1]
+        pks = [int(pk) for pk in (*shared, *self._own_pks)]
+        plans = plans_for_units(Unit.objects.select_related("unit_model").filter(pk__in=pks), has_parts=False)
+        sums = [_job_sum(plans[pk], model, price_per_l) for pk in pks]
+        self.shares = np.array([share_of(plans[pk]) for pk in pks])
+        self.is_planned = np.array([own is not None for own in sums])
+        self.litres = np.array([own.litres if own else 0.0 for own in sums])
+        self.cost = np.array([own.cost if own else 0.0 for own in sums])
+
+    def places_of(self, unit_pks: FloatArray) -> npt.NDArray[np.int64]:
+        """Return where each unit's job stands in `shares`, `litres` and `cost`."""
+        return place_of(unit_pks, self._own_pks) - UNKNOWN
+
+
+class _Year:
+    """The sums of a year under one rule. unknown: lines of which no job can be said."""
+
+    def __init__(self, bounds: Sequence[date], jobs_of: _JobsOf) -> None:
+        self._ends = [(bound - bounds[0]).days for bound in bounds[1:]]
+        self._jobs_of = jobs_of
+        self._sums = np.zeros((len(self._ends), 3))
+        self.states = np.zeros(len(STATES), dtype=np.int64)
+        self.units = self.unplanned = self.unknown = 0
+
+    def add(self, as_of: date, lines: LineArrays, ahead: LinesAhead) -> None:
+        """Add lines of units that are not in yet."""
+        jobs_of, months = self._jobs_of, len(self._ends)
+        _, first = np.unique(ahead.unit, return_index=True)
+        place = jobs_of.places_of(ahead.unit)
+        self.units += len(first)
+        self.unplanned += int((~jobs_of.is_planned[place[first]]).sum())
+        self.states += np.bincount(lines.due(as_of, has_range=False).state, minlength=len(STATES))
+        found = ahead.jobs(jobs_of.shares[place], self._ends[-1] - 1)
+        self.unknown += int((~found.is_known).sum())
+        month, of_job = np.searchsorted(self._ends, found.days, side="right"), place[found.lines]
+        for column, weights in enumerate((None, jobs_of.litres[of_job], jobs_of.cost[of_job])):
+            self._sums[:, column] += np.bincount(month, weights, minlength=months)
+
+    def month(self, step: int) -> Sum:
+        """Return the sums of one month."""
+        jobs, litres, cost = self._sums[step].tolist()
+        return Sum(int(jobs), litres, cost)
+
+    @property
+    def total(self) -> Sum:
+        """The sums of all months."""
+        jobs, litres, cost = self._sums.sum(axis=0).tolist()
+        return Sum(int(jobs), litres, cost)
+
+
+def _add(
+    as_of: date, unit_pks: FloatArray, asked: RuleAsked, before: _Year, after: _Year
+) -> dict[int, RuleVersion]:
+    """Add units under their rules as they stand and as tried, and return the versions that stand, by key."""
+    factor = 1.0 if asked.severity_factor is None else asked.severity_factor
+    recorded = recorded_lines(as_of, unit_pks, FLUID)
+    tried = [_tried(version, asked) for version in recorded.versions]
+    for year, versions, severity in ((before, recorded.versions, 1.0), (after, tried, factor)):
+        lines = recorded.under(versions, severity)
+        year.add(as_of, lines, ahead_of_columns(recorded, versions, lines))
+    stand = [recorded.versions[row] for row in np.unique(recorded.version_rows)]
+    if len(recorded.others):
+        pks = [int(pk) for pk in recorded.others]
+        everything = gather(as_of, Fitting.objects.filter(unit__in=pks))
+        fluid = [row for row, line in enumerate(everything.lines) if line.rule.subject == FLUID]
+        as_it_is = _rows(everything, fluid)
+        changed = [
+            replace(line, version=_tried(line.version, asked), severity=line.severity * factor)
+            for line in as_it_is.lines
+        ]
+        for year, inputs in ((before, as_it_is), (after, inputs_with(as_it_is, changed))):
+            year.add(as_of, inputs, ahead_of_objects(inputs))
+        stand += [line.version for line in as_it_is.lines]
+    return {version.pk: version for version in stand}
 
 
 def _rows(inputs: CoreInputs, rows: list[int]) -> CoreInputs:
@@ -197,50 +289,6 @@ def _rows(inputs: CoreInputs, rows: list[int]) -> CoreInputs:
     return inputs_with(kept, [inputs.lines[row] for row in rows])
 
 
-def _year(
-    inputs: CoreInputs, plans: Mapping[int, UnitPlan], per_job: Mapping[int, Sum | None], bounds: list[date]
-) -> tuple[list[Sum], int]:
-    """Return the sums of each month and how many lines cannot be said."""
-    lines = inputs.lines
-    last = (bounds[-1] - bounds[0]).days - 1
-    leaves = [line.fitting.vehicle.leaves_on for line in lines]
-    until = [min(last, (day - inputs.as_of).days) if day else last for day in leaves]
-    shares = [share_of(plans[line.fitting.unit_id]) for line in lines]
-    found = jobs_ahead(
-        ahead_clocks(inputs),
-        np.array(shares, dtype=np.float64),
-        np.array([line.version.assumed_freshness_share for line in lines], dtype=np.float64),
-        np.array([line.version.cap_share for line in lines], dtype=np.float64),
-        np.array([line.version.policy for line in lines], dtype=np.str_),
-        np.array(until, dtype=np.int64),
-    )
-    ends = [(bound - bounds[0]).days for bound in bounds[1:]]
-    sums = [Sum() for _ in ends]
-    for row, day in zip(found.lines.tolist(), found.days.tolist(), strict=True):
-        month = next(step for step, end in enumerate(ends) if day < end)
-        own = per_job[lines[row].fitting.unit_id] or Sum(jobs=1)
-        sums[month] = _added(sums[month], own)
-    return sums, int((~found.is_known).sum())
-
-
-def ahead_clocks(inputs: CoreInputs) -> AheadClocks:
-    """Lay the three clocks of each line side by side, each at the mean use of the year ahead."""
-    last = [line.last for line in inputs.lines]
-    ages = [[np.nan if own is None or own.age_km is None else own.age_km for own in last],
-            [np.nan if own is None or own.age_days is None else own.age_days for own in last],
-            [np.nan if own is None or own.age_h is None else own.age_h for own in last]]  # fmt: skip
-    calendar = np.ones(len(last))
-    return AheadClocks(
-        run=np.stack([run_today(inputs.distance), inputs.time.since_days, run_today(inputs.hours)], axis=1),
-        next_run=np.stack([inputs.distance.next_run, inputs.time.next_days, inputs.hours.next_run], axis=1),
-        interval=np.stack(
-            [inputs.distance.interval, inputs.time.interval_days, inputs.hours.interval], axis=1
-        ),
-        rate_per_day=np.stack([mean_rate(inputs.distance), calendar, mean_rate(inputs.hours)], axis=1),
-        age=np.array(ages, dtype=np.float64).T.reshape(len(last), 3),
-    )
-
-
 def share_of(plan: UnitPlan) -> float:
     """Return the fresh share each job will give: that of the plan, else the one asked for."""
     share = plan.best.fresh_share if plan.best is not None else None
@@ -255,32 +303,6 @@ def _job_sum(plan: UnitPlan, model: UnitModel, price_per_l: float) -> Sum | None
     litres = best.total_to_reserve_l * part_of_product(model.product, plan.figures)
     costs = MethodCosts(Rates().labour_per_h, price_per_l, off_road_rate_h=0.0, limit_km=Rates().limit_km)
     return Sum(1, litres, job_cost(costs, WorkHours(best.hands_on_h, best.off_road_h or 0.0), litres))
-
-
-def _added(one: Sum, other: Sum) -> Sum:
-    return Sum(one.jobs + other.jobs, one.litres + other.litres, one.cost + other.cost)
-
-
-def _total(year: list[Sum]) -> Sum:
-    total = Sum()
-    for month in year:
-        total = _added(total, month)
-    return total
-
-
-def _states(before: CoreInputs, after: CoreInputs) -> dict[str, tuple[int, int]]:
-    """Return where the lines stand today, before and after: the window widths show here."""
-    counts = []
-    for own in (before, after):
-        found = own.due(own.as_of)
-        counts.append(Counter(found.state.tolist()))
-    return {state: (counts[0][place], counts[1][place]) for place, state in enumerate(STATES)}
-
-
-def _versions(inputs: CoreInputs) -> list[RuleVersion]:
-    """Return the rule versions in force on the lines, the general one first."""
-    own = {line.version.pk: line.version for line in inputs.lines}
-    return sorted(own.values(), key=lambda version: version.rule.vehicle_kind)
 
 
 def _difference(code: str, before: Sum, after: Sum, currency: str) -> str:

@@ -11,7 +11,16 @@ from django.db import connection, transaction
 
 from shop import clock
 from shop.models import Fitting
-from shop.selectors.column_reading import UNKNOWN, keys_of, one_of, place_of, read_columns, taken
+from shop.selectors.column_reading import (
+    KEYS_AT_ONCE,
+    UNKNOWN,
+    in_parts,
+    keys_of,
+    one_of,
+    place_of,
+    read_columns,
+    taken,
+)
 from shop.selectors.core_inputs import gather
 from shop.selectors.due_columns import (
     EVERY_DAY,
@@ -30,9 +39,6 @@ from shop.services.due_writing import NO_STATE, lines_remove, lines_write, state
 from shop.services.kept_use import use_keep
 
 FloatArray = npt.NDArray[np.float64]
-
-UNITS_AT_ONCE = 30_000
-"""Memory stays bounded however large the fleet is."""
 
 BLOCK_UNITS = 15_000
 """Units are held in blocks of so many keys: less work than a lock each."""
@@ -60,12 +66,9 @@ def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
     """
     carriers = may_carry_overlays(as_of) if len(unit_pks) else set()
     units = np.unique(unit_pks)
-    if len(units) > UNITS_AT_ONCE:
+    if len(units) > KEYS_AT_ONCE:
         units = by_vehicle(units)
-    parts = [
-        _refresh_some(as_of, units[at : at + UNITS_AT_ONCE], carriers)
-        for at in range(0, len(units), UNITS_AT_ONCE)
-    ]
+    parts = [_refresh_some(as_of, part, carriers) for part in in_parts(units)]
     return DueReport(*(sum(getattr(part, name) for part in parts) for name in DueReport.__slots__))
 
 

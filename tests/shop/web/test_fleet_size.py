@@ -46,6 +46,7 @@ def objects_made(client: Client, address: str) -> int:
         "/fluids/F01/packs",
         "/recalls",
         "/severity",
+        "/what-if?interval_km=50000&severity_factor=1.2",
     ],
 )
 def test_a_larger_fleet_makes_no_more_objects(foreman: Client, yard: Yard, address: str) -> None:

@@ -3,12 +3,14 @@
 import csv
 import datetime
 import io
+from dataclasses import replace
 
 import pytest
 from django.apps import apps
 
 from shop.models import Fitting, Job, LastService, RuleVersion, SeverityFactor
 from shop.selectors.catch_up import catch_up
+from shop.selectors.line_columns import recorded_lines
 from shop.selectors.what_if import RuleAsked, what_if
 from tests.factories import PersonFactory
 
@@ -146,6 +148,39 @@ def test_who_has_no_depot_is_offered_nothing(client, yard):
     client.force_login(PersonFactory(name="Nobody", depots=[]))
     assert "No unit model in your depots" in client.get("/what-if?unit_model=TB6").content.decode()
     assert "nothing to catch up" in client.get("/catch-up").content.decode()
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {},
+        {"interval_km": 20_000, "severity_factor": 1.3},
+        {"interval_km": 0, "interval_months": 12, "policy": "full credit"},
+        {"assumed_freshness_share": 0.5, "cap_share": 0.6, "opens_share": 0.3, "closes_share": 0.4},
+    ],
+)
+def test_a_year_is_the_same_read_in_columns_and_row_by_row(yard, ines, monkeypatch, asked):
+    own = yard.line("K13").unit
+    own.figures.create(figure="total_fill_l", value=9.5, measured_in="L", source="house")
+    SeverityFactor.objects.create(
+        unit=yard.line("K01").unit, reason="hills", factor=1.1, source="house", applies_from="2020-01-01"
+    )
+    in_columns = what_if(ines, "TB6", RuleAsked(**asked))
+    calls = []
+
+    def nothing_ordinary(as_of, unit_pks, subject):
+        calls.append(len(unit_pks))
+        return replace(recorded_lines(as_of, unit_pks[:0], subject), others=unit_pks)
+
+    monkeypatch.setattr("shop.selectors.what_if.recorded_lines", nothing_ordinary)
+    row_by_row = what_if(ines, "TB6", RuleAsked(**asked))
+    assert calls == [5]
+    assert in_columns.after.jobs > 0
+    for name in ("units", "states", "unknown_before", "unknown_after", "unplanned", "rules", "sentence"):
+        assert getattr(in_columns, name) == getattr(row_by_row, name), name
+    for fast, slow in zip(in_columns.months, row_by_row.months, strict=True):
+        for one, other in ((fast.before, slow.before), (fast.after, slow.after)):
+            assert (one.jobs, one.litres, one.cost) == pytest.approx((other.jobs, other.litres, other.cost))
 
 
 def test_units_of_other_depots_do_not_count(yard, other_yard, ines):
