@@ -1,6 +1,7 @@
 """The due engine measured on a made-up fleet, each stage beside a limit of the same run."""
 
 import datetime
+import itertools
 import multiprocessing
 import resource
 import time
@@ -26,6 +27,8 @@ from shop.services.synthetic_fleet import fleet_build
 
 DAY = datetime.date(2026, 3, 2)
 NIGHT_SHARE = 0.02
+ODD_EVERY, ODD_MORE_KM = 50, 9_000.0
+"""So many readings of a night are typed wrongly; no source, made up."""
 LOOKS = 20
 ROWS = 50
 SAMPLE_UNITS = 200
@@ -243,20 +246,23 @@ def _by_two(run_pk: int) -> None:
 
 
 def _news(depot: Depot, count: int) -> list[ReadingRow]:
-    """Return one more reading for some vehicles all over the fleet, an ordinary day's use later."""
+    """Return one more reading for some vehicles all over the fleet, their last week's use a day later; every
+    fiftieth is odd.
+    """
     every = max(1, depot.vehicles.count() // count)
-    newest = (
-        Reading.objects.filter(meter__vehicle__depot=depot, read_on__gt=DAY - datetime.timedelta(days=7))
-        .annotate(place=F("meter") % every)
-        .filter(place=0)
-        .order_by("meter", "-read_on")[:count]
+    lately = Reading.objects.filter(
+        meter__vehicle__depot=depot, read_on__gt=DAY - datetime.timedelta(days=14), read_on__lt=DAY
     )
+    chosen = lately.annotate(place=F("meter") % every).filter(place=0).order_by("meter", "read_on")
     at = clock.local_instant(DAY, datetime.time(5, 30), "Europe/Berlin")
-    return [
-        ReadingRow(reading.meter_id, at, "telematics", f"{reading.raw_value + 100.0:.1f}", "km")
-        for reading in newest
-        if reading.read_on < DAY
-    ]
+    rows = []
+    for before, last in itertools.pairwise(chosen):
+        if before.meter_id == last.meter_id and len(rows) < count:
+            per_day = (last.raw_value - before.raw_value) / (last.read_on - before.read_on).days
+            value = last.raw_value + per_day * (DAY - last.read_on).days
+            odd = ODD_MORE_KM if len(rows) % ODD_EVERY == 0 else 0.0
+            rows.append(ReadingRow(last.meter_id, at, "telematics", f"{value + odd:.1f}", "km"))
+    return rows
 
 
 def _take_in(rows: list[ReadingRow], person: Person) -> int:

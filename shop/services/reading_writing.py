@@ -8,11 +8,10 @@ import numpy as np
 import numpy.typing as npt
 from django.db import connection
 
-from shop import clock
-from shop.models import ImportRun, Person, Reading
-from shop.selectors.column_reading import one_of, read_columns
-from shop.services.changes import KEY_LENGTH, change_note, changes_write
-from shop.services.column_writing import run, run_for_each
+from shop.models import ChangeRecord, ImportRun, Person, Reading
+from shop.selectors.column_reading import read_columns
+from shop.services.changes import change_note, changes_write
+from shop.services.column_writing import run_for_each
 from shop.services.reading_judging import reading_key, reading_shown
 
 FloatArray = npt.NDArray[np.float64]
@@ -22,7 +21,10 @@ FIELDS = (
     "question_code", "question", "guess_value", "answer",
 )  # fmt: skip
 _TEXTS = "raw_text, question_code, question, answer"
-_NOTES_AT_ONCE = 5_000
+
+EACH_AT_MOST = 1_000
+"""Of more readings that come at once, one change record tells of all. Nothing is lost: a reading keeps what was typed
+and when, and the record of its first change how it was judged. House default: a file of a large fleet, not a person."""
 
 
 def reading_keys(count: int) -> FloatArray:
@@ -58,38 +60,22 @@ def readings_insert(rows: Iterable[tuple[object, ...]]) -> None:
 def reading_changes_write(
     pks: FloatArray, *, person: Person | None = None, import_run: ImportRun | None = None
 ) -> None:
-    """Write a change record for each of some new readings, inside the caller's transaction."""
-    if not len(pks):
-        return
-    if connection.vendor == "postgresql":
-        _changes_write_at_once(pks, person, import_run)
-        return
-    for at in range(0, len(pks), _NOTES_AT_ONCE):
-        some = Reading.objects.filter(pk__in=pks[at : at + _NOTES_AT_ONCE].astype(int).tolist())
+    """Write the change records of new readings, inside the caller's transaction: one each, or one for very many.
+
+    pks: their keys, ascending.
+    """
+    if len(pks) > EACH_AT_MOST:
+        notes = [_note_of_all(pks.astype(int))]
+    else:
+        some = Reading.objects.filter(pk__in=pks.astype(int).tolist())
         readings = some.select_related("meter__vehicle").order_by("pk")
         notes = [change_note(one, reading_key(one), after=reading_shown(one)) for one in readings]
-        changes_write(notes, person=person, import_run=import_run)
+    changes_write(notes, person=person, import_run=import_run)
 
 
-def _changes_write_at_once(pks: FloatArray, person: Person | None, import_run: ImportRun | None) -> None:
-    def number(name: str) -> str:
-        # JSON written by Python keeps the point of a whole number.
-        point = f"case when r.{name} = trunc(r.{name}) then '.0' else '' end"
-        return f"case when abs(r.{name}) < 1e15 then (r.{name}::text || {point})::numeric else r.{name}::numeric end"
-
-    kept = {
-        name: number(name) if name in ("raw_value", "true_total", "guess_value") else f"r.{name}"
-        for name in reading_shown(Reading())
-    }
-    after = ", ".join(f"'{name}', {sql}" for name, sql in kept.items())
-    minute = "to_char(r.read_at at time zone 'UTC', 'YYYY-MM-DD HH24:MI')"
-    key = f"left(v.number || ' ' || m.kind || ' ' || {minute} || 'Z ' || r.source, {KEY_LENGTH})"
-    run(
-        'insert into shop_changerecord ("table", key, action, before, after, changed_at, changed_by_id, import_run_id) '
-        f"select %s, {key}, 'added', '{{}}'::jsonb, jsonb_build_object({after}), %s::timestamptz, %s::bigint, "
-        "%s::bigint from shop_reading r join shop_meter m on m.id = r.meter_id "
-        f"join shop_vehicle v on v.id = m.vehicle_id where {one_of('r.id', pks)} order by r.id",
-        [
-            str(Reading._meta.verbose_name), clock.now(), person and person.pk, import_run and import_run.pk,
-        ],
-    )  # fmt: skip
+def _note_of_all(pks: npt.NDArray[np.int64]) -> ChangeRecord:
+    """Return one record of many new readings, with the spans their keys lie in."""
+    ends = np.flatnonzero(np.diff(pks) > 1)
+    spans = zip(pks[np.append(0, ends + 1)].tolist(), pks[np.append(ends, -1)].tolist(), strict=True)
+    key = f"{len(pks)} readings, {pks[0]} to {pks[-1]}"
+    return change_note(Reading(), key, after={"count": len(pks), "keys": [list(span) for span in spans]})

@@ -2,12 +2,14 @@
 
 import datetime
 
+import numpy as np
 import pytest
 
 from shop.errors import ConflictError, InputError
 from shop.models import ChangeRecord, MeterChange, Reading
 from shop.services.meter_changes import meter_change_record
 from shop.services.reading_columns import ReadingRow
+from shop.services.reading_writing import reading_changes_write
 from shop.services.readings import (
     reading_answer,
     reading_record,
@@ -278,3 +280,29 @@ def test_typed_reading_below_one_of_the_same_day_is_asked_about():
     typed = reading_record(meter, "97150", source="workshop", read_at=DAY_0 + datetime.timedelta(hours=3))
     assert (first.status, typed.status) == ("accepted", "asked")
     assert typed.question_code == "lower_than_last"
+
+
+def test_very_many_readings_at_once_have_one_change_record_that_names_their_keys(monkeypatch):
+    monkeypatch.setattr("shop.services.reading_writing.EACH_AT_MOST", 3)
+    person, meters = PersonFactory(), [MeterFactory() for _ in range(4)]
+    rows = [ReadingRow(meter.pk, DAY_0, "telematics", "57000") for meter in meters]
+    few = readings_record(rows[:3], person)
+    assert ChangeRecord.objects.count() == 3
+    ChangeRecord.objects.all().delete()
+    many = readings_record(
+        [row._replace(read_at=days_before(-day)) for day in (1, 2) for row in rows], person
+    )
+    record = ChangeRecord.objects.get()
+    first, last = min(many.ids), max(many.ids)
+    assert (last - first + 1, first > max(few.ids)) == (8, True)
+    assert (record.table, record.action, record.changed_by) == ("reading", "added", person)
+    assert record.key == f"8 readings, {first} to {last}"
+    assert record.after == {"count": 8, "keys": [[first, last]]}
+
+
+def test_keys_that_others_took_between_are_not_named():
+    pks = np.array([4.0, 5.0, 6.0, 9.0, 11.0, 12.0] + [float(pk) for pk in range(20, 1_100)])
+    reading_changes_write(pks)
+    assert ChangeRecord.objects.get().after == {
+        "count": len(pks), "keys": [[4, 6], [9, 9], [11, 12], [20, 1_099]],
+    }  # fmt: skip
