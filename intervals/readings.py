@@ -24,6 +24,10 @@ _SLIPS: Final = (
     ("km_or_miles", KM_PER_UNIT["mi"], "was it read in km on a meter kept in miles?"),
     ("km_or_miles", 1.0 / KM_PER_UNIT["mi"], "was it read in miles on a meter kept in km?"),
 )
+_LEAST_SLIP: Final = min(max(ratio, 1.0 / ratio) for _, ratio, _ in _SLIPS) * (1.0 - _RATIO_TOLERANCE)
+"""No slip makes a reading stand nearer than this to the expected one, above or below it."""
+
+FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +155,31 @@ def judge(
     if limits.low <= total <= limits.busy:
         return Verdict("accepted", "ok", None, "")
     return _question(candidate_raw, offset, limits, rolls_over_at, unit)
+
+
+def are_surely_accepted(
+    days: FloatArray,
+    last_total: FloatArray,
+    total: FloatArray,
+    busiest_per_day: FloatArray,
+    p99_per_day: FloatArray,
+) -> npt.NDArray[np.bool_]:
+    """Return (n,) which readings `judge` accepts whatever the typical use; of the others it may accept some as well.
+
+    Each is the latest of a meter that never changed. Accepted is one within ordinary busy days, and one up to three
+    times as fast where it cannot be a slip: all that may be expected lies too near to it.
+
+    Args:
+        days: days since the last accepted reading.
+        last_total, total: of that reading and of the new one.
+        busiest_per_day: most use a day so far, which the typical use does not exceed; nan when unknown.
+        p99_per_day: 99th percentile of the daily use, at most that.
+    """
+    rises = (days > 0) & (total >= last_total)
+    is_ordinary = total <= last_total + p99_per_day * days
+    is_possible = total <= last_total + _TIMES_P99 * p99_per_day * days
+    is_no_slip = last_total + _TIMES_P99 * busiest_per_day * days < _LEAST_SLIP * last_total
+    return rises & (is_ordinary | (is_possible & is_no_slip))
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from intervals.readings import are_surely_accepted
 from shop.models import Meter, Reading
 from shop.selectors.column_reading import (
     day_number,
@@ -61,8 +62,8 @@ def meters_known(ids: Collection[int]) -> dict[int, KnownMeter]:
 def are_ordinary(coming: Columns) -> npt.NDArray[np.bool_]:
     """Say which new readings nobody would ask about, by what is kept of their meters; one query.
 
-    Ordinary is the one new reading of a meter that never changed, later than all accepted ones and no further on than
-    its busiest days allow. The full judgement, with all readings, comes to the same: it can only allow more.
+    Ordinary is the one new reading of a meter that never changed, later than all accepted ones, that what its busiest
+    days allow is enough to accept. The full judgement, with all readings, comes to the same: it can only allow more.
 
     coming: the columns `meter`, `day` and `si`, with all new readings of each meter.
     """
@@ -77,11 +78,12 @@ def are_ordinary(coming: Columns) -> npt.NDArray[np.bool_]:
         "and not exists (select 1 from shop_meterchange c where c.meter_id = k.meter_id)",
         [Meter.Kind.ODOMETER],
     )  # fmt: skip
-    busiest = np.where(kept["is_hours"] > 0, np.minimum(kept["busiest"], HOURS_P99_CAP), kept["busiest"])
+    p99 = np.where(kept["is_hours"] > 0, np.minimum(kept["busiest"], HOURS_P99_CAP), kept["busiest"])
     own = place_of(meters, kept["meter"])[places]
-    last_day, last_total = taken(kept["last_day"], own), taken(kept["last_total"], own)
-    days, totals = coming["day"] - last_day, coming["si"]
-    return (days > 0) & (totals >= last_total) & (totals <= last_total + taken(busiest, own) * days)
+    last_day, last_total, busiest, p99 = (
+        taken(one, own) for one in (kept["last_day"], kept["last_total"], kept["busiest"], p99)
+    )
+    return are_surely_accepted(coming["day"] - last_day, last_total, coming["si"], busiest, p99)
 
 
 def judge_all(readings: Iterable[Reading], found: dict[int, KnownMeter]) -> None:

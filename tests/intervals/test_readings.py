@@ -2,10 +2,21 @@
 
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from intervals.errors import ReadingError
-from intervals.readings import MeterChange, judge, offsets, roll_over, rolls_over_at, true_total
+from intervals.readings import (
+    MeterChange,
+    are_surely_accepted,
+    judge,
+    offsets,
+    roll_over,
+    rolls_over_at,
+    true_total,
+)
 
 DAY = date(2026, 3, 2)
 
@@ -114,3 +125,36 @@ def test_what_is_no_reading_is_refused() -> None:
     for raw in (-1.0, float("nan"), float("inf")):
         with pytest.raises(ReadingError, match="Allowed: zero or more"):
             judge(raw, DAY, [], 0.0, None)
+
+
+@given(
+    days=st.integers(0, 400),
+    last=st.floats(0, 400_000),
+    busiest=st.one_of(st.floats(0, 900), st.just(np.nan)),
+    typical_share=st.floats(0, 1),
+    p99_share=st.floats(0, 1),
+    ran=st.one_of(st.floats(-0.5, 4), st.floats(-1, 12).map(lambda times: (times, "of the total"))),
+)
+@example(days=1, last=160.0, busiest=40.0, typical_share=0.0, p99_share=1.0, ran=2.4)
+@example(days=1, last=100.0, busiest=20.1, typical_share=0.5, p99_share=1.0, ran=3.0)
+def test_what_is_surely_accepted_is_accepted_by_the_full_judgement(
+    days, last, busiest, typical_share, p99_share, ran
+) -> None:
+    p99 = busiest * p99_share
+    is_of_total = isinstance(ran, tuple)
+    total = last + (ran[0] * last if is_of_total else ran * busiest * days if busiest >= 0 else ran)
+    columns = (np.array([float(one)]) for one in (days, last, total, busiest, p99))
+    if are_surely_accepted(*columns)[0]:
+        day = date(2026, 3, 2)
+        accepted = [(day - timedelta(days=days), last)]
+        found = judge(total, day, accepted, 0.0, busiest * typical_share, p99)
+        assert (found.status, found.code) == ("accepted", "ok")
+
+
+def test_a_fast_day_of_a_vehicle_far_on_is_surely_accepted_and_one_that_may_be_a_slip_is_not() -> None:
+    """By hand: 3 x 200 km/day x 1 day: up to 600 km on 100 000 are no slip; on 900 they may be km read as miles."""
+    days, p99 = np.ones(5), np.full(5, 200.0)
+    last = np.array([100_000.0, 100_000.0, 900.0, 900.0, 100_000.0])
+    ran = np.array([500.0, 601.0, 500.0, 150.0, -1.0])
+    found = are_surely_accepted(days, last, last + ran, p99, p99)
+    assert found.tolist() == [True, False, False, True, False]
