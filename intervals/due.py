@@ -7,6 +7,7 @@ the service falls due at 1 and is late beyond 1 + closes_share. What is missing 
 never as zero.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -298,19 +299,26 @@ def probability_due_by(
         distance, hours, time: the clocks, as for `compute_due`.
         days: one number of days, or one for each line.
     """
+    return probabilities_due_by(distance, hours, time, [days])[:, 0]
+
+
+def probabilities_due_by(
+    distance: Clock, hours: Clock, time: TimeClock, days: Sequence[float | FloatArray]
+) -> FloatArray:
+    """Return (n, T) the same for T numbers of days; the clocks are gone through once."""
     lines = len(distance.interval)
-    by_day = np.broadcast_to(np.asarray(days, dtype=np.float64), (lines,))
     none = np.zeros(lines)
     by_time = _time_column(time, none, none)
-    clear = np.ones(lines)
-    is_known = by_time.reason == OK
-    for clock in (distance, hours):
-        _, passage = _meter_column(clock, none, none)
-        clear = clear * (1.0 - passage.probability(by_day))
-        is_known = is_known | passage.is_dated
-    # What the calendar has made certain stays so, whatever else is unknown.
-    chance = np.where(by_time.due <= by_day + _DAY_DUST, 1.0, 1.0 - clear)
-    return np.where(is_known, chance, np.nan)
+    passages = [_meter_column(clock, none, none)[1] for clock in (distance, hours)]
+    is_known = (by_time.reason == OK) | passages[0].is_dated | passages[1].is_dated
+    found = np.full((lines, len(days)), np.nan)
+    for column, each in enumerate(days):
+        by_day = np.broadcast_to(np.asarray(each, dtype=np.float64), (lines,))
+        clear = (1.0 - passages[0].probability(by_day)) * (1.0 - passages[1].probability(by_day))
+        # What the calendar has made certain stays so, whatever else is unknown.
+        chance = np.where(by_time.due <= by_day + _DAY_DUST, 1.0, 1.0 - clear)
+        found[:, column] = np.where(is_known, chance, np.nan)
+    return found
 
 
 def shown_day(days: FloatArray) -> FloatArray:

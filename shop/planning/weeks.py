@@ -12,6 +12,7 @@ import numpy.typing as npt
 from shop.planning.demand import SERVICE_LEVEL
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 
 def week_begins(as_of: date, weeks: int) -> tuple[date, ...]:
@@ -28,18 +29,33 @@ def week_of(day: date, begins: Sequence[date]) -> int:
     return 0 if day < first_monday else 1 + (day - first_monday).days // 7
 
 
-@dataclass(frozen=True, slots=True)
-class JobAhead:
-    """A job that may take a product in the weeks ahead.
+def weeks_of(days_ahead: FloatArray, begins: Sequence[date]) -> IntArray:
+    """Return (n,) the same for days given as how far they lie ahead of the first."""
+    first_monday = 7 - begins[0].weekday()
+    weeks: IntArray = np.where(
+        days_ahead < first_monday, 0.0, 1.0 + (days_ahead - first_monday) // 7.0
+    ).astype(np.int64)
+    return weeks
 
-    chances: (T,) chance that it takes its litres in each week; together at most 1. litres, litres_sd: what it takes.
+
+@dataclass(frozen=True, slots=True)
+class JobsByWeek:
+    """n jobs that may take a product in the weeks ahead.
+
+    unit: (n,) keys of their units, of which one may have several jobs. litres, litres_sd: (n,) what each takes.
+    chances: (n, T) chance that it takes them in each week; together at most 1.
     """
 
-    label: str
-    unit_code: str
-    litres: float
-    litres_sd: float
+    unit: FloatArray
+    litres: FloatArray
+    litres_sd: FloatArray
     chances: FloatArray
+
+    @classmethod
+    def none(cls, weeks: int) -> "JobsByWeek":
+        """Return no jobs."""
+        nothing = np.zeros(0)
+        return cls(nothing, nothing, nothing, np.zeros((0, weeks)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,35 +75,30 @@ class WeeklyNeed:
         return np.cumsum(self.mean_l)
 
 
-def chances_by_week(chance_by_end: FloatArray, first_week: int, carried_share: float = 1.0) -> FloatArray:
-    """Return (T,) in which week a job comes, from the chance that it is due by the end of each.
+def chances_by_week(chance_by_end: FloatArray, first_week: IntArray, carried_share: FloatArray) -> FloatArray:
+    """Return (n, T) in which week each job comes, from the chance that it is due by the end of each.
 
     What is due before it can be done first is done in that first week.
 
-    chance_by_end: (T,) rising. first_week: first week in which it can be done; T or more: not at all. carried_share:
-    share of jobs that turn up and pass the gate.
+    chance_by_end: (n, T) rising. first_week: (n,) first week in which it can be done; T or more: not at all.
+    carried_share: (n,) share of jobs that turn up and pass the gate.
     """
-    rising = np.maximum.accumulate(np.nan_to_num(chance_by_end))
-    held = np.where(np.arange(len(rising)) < first_week, 0.0, rising)
-    return carried_share * np.diff(held, prepend=0.0)
+    rising = np.maximum.accumulate(np.nan_to_num(chance_by_end), axis=1)
+    held = np.where(np.arange(rising.shape[1]) < first_week[:, None], 0.0, rising)
+    return carried_share[:, None] * np.diff(held, axis=1, prepend=0.0)
 
 
-def pool_weeks(jobs: Sequence[JobAhead], baseline_l_per_week: float, weeks: int) -> WeeklyNeed:
+def pool_weeks(jobs: JobsByWeek, baseline_l_per_week: float) -> WeeklyNeed:
     """Pool jobs by week: each is a trial with its own size, weeks and jobs taken as independent.
 
     mean = sum p L + baseline; variance = sum p (1 - p) L^2 + p s^2, as in `demand.pool_need`.
     """
-    if not jobs:
-        steady = np.full(weeks, baseline_l_per_week)
-        return WeeklyNeed(steady, np.zeros(weeks), np.cumsum(steady))
-    chances = np.stack([job.chances for job in jobs])
-    litres = np.array([job.litres for job in jobs])[:, None]
-    spread = np.array([job.litres_sd for job in jobs])[:, None]
+    chances, litres, spread = jobs.chances, jobs.litres[:, None], jobs.litres_sd[:, None]
     mean_l = (chances * litres).sum(axis=0) + baseline_l_per_week
     variance = (chances * (1.0 - chances) * litres**2 + chances * spread**2).sum(axis=0)
     may_have_come = np.cumsum(chances, axis=1) > 1e-9
-    most_l = (may_have_come * litres).sum(axis=0) + baseline_l_per_week * np.arange(1, weeks + 1)
-    return WeeklyNeed(mean_l, variance, most_l)
+    baseline_l = baseline_l_per_week * np.arange(1, chances.shape[1] + 1)
+    return WeeklyNeed(mean_l, variance, (may_have_come * litres).sum(axis=0) + baseline_l)
 
 
 def required_l(need: WeeklyNeed, exposed_weeks: int, service_level: float = SERVICE_LEVEL) -> FloatArray:

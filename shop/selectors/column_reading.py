@@ -8,6 +8,7 @@ from django.db import connection
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+Columns = dict[str, FloatArray]
 
 FEW_KEYS = 100
 """Fewer keys than this are looked up one by one."""
@@ -137,6 +138,16 @@ def rank_in(column: str, values: Sequence[str]) -> tuple[str, list[str]]:
         return "null", []
     cases = " ".join(f"when %s then {place}" for place, _ in enumerate(values))
     return f"case {column} {cases} end", list(values)
+
+
+def chosen(columns: Columns, which: npt.NDArray[np.bool_] | IntArray) -> Columns:
+    """Return some rows of columns."""
+    return {name: column[which] for name, column in columns.items()}
+
+
+def joined(parts: Sequence[Columns]) -> Columns:
+    """Return the rows of several parts as one; they have the same columns."""
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def place_of(wanted: FloatArray, held: FloatArray) -> npt.NDArray[np.int64]:

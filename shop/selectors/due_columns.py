@@ -141,11 +141,6 @@ def cycle_days_of(distance: Clock, hours: Clock, time: TimeClock) -> FloatArray:
     return np.where(np.isfinite(shortest), shortest, np.nan)
 
 
-def joined(parts: list[Columns]) -> Columns:
-    """Return the lines of several parts as one."""
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-
-
 def stored_columns(unit_pks: FloatArray) -> Columns:
     """Read the stored lines of units, in columns; texts are places in their lists, overlays one bit each."""
     state, states = rank_in("d.state", STATES)

@@ -134,7 +134,7 @@ def usage_l_per_month(depot_pks: Collection[int]) -> dict[int, float]:
     plans = plans_for_units(list(units.values()), has_parts=False)
     for group in groups:
         product, plan = units[group["one"]].unit_model.product, plans[group["one"]]
-        litres = _litres_of(plan, part_of_product(product, plan.figures))
+        litres = litres_of(plan, part_of_product(product, plan.figures))
         if litres is not None:
             usage[product.pk] = usage.get(product.pk, 0.0) + litres * group["a_day"] * DAYS_A_MONTH
     return usage
@@ -156,6 +156,7 @@ class Candidate:
     chance_due: float
     needed_on: date
     is_open: bool
+    is_booked: bool
     is_in_window: bool
     is_put_off: bool
     put_off_until: date | None
@@ -164,13 +165,17 @@ class Candidate:
     @property
     def litres(self) -> float | None:
         """Litres of the product its plan asks to have; None when the plan cannot say."""
-        return _litres_of(self.plan, self.product_part)
+        return litres_of(self.plan, self.product_part)
 
     @property
     def litres_sd(self) -> float:
         """Their standard deviation."""
-        spread = self.plan.spread
-        return LITRES_SD_L if spread is None else spread.reserve_l.sd * self.product_part
+        return litres_sd_of(self.plan, self.product_part)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the job comes whatever its clocks say: it is begun or booked."""
+        return self.is_open or self.is_booked
 
     @property
     def turns_up_share(self) -> float:
@@ -235,6 +240,7 @@ def candidates_of(
                 chance_due=1.0 if is_open or booked_for else float(np.nan_to_num(chances[row])),
                 needed_on=_needed_on(as_of, due_line, booked_for, is_open=is_open),
                 is_open=is_open,
+                is_booked=booked_for is not None,
                 is_in_window=due_line.state in IN_WINDOW and not is_put_off,
                 is_put_off=is_put_off,
                 put_off_until=_put_off_until(due_line, as_of),
@@ -244,9 +250,15 @@ def candidates_of(
     return inputs, found
 
 
-def _litres_of(plan: UnitPlan, product_part: float) -> float | None:
+def litres_of(plan: UnitPlan, product_part: float) -> float | None:
+    """Return the litres of product a plan asks to have; None when it cannot say."""
     whole = plan.best.total_to_reserve_l if plan.best else None
     return None if whole is None else whole * product_part
+
+
+def litres_sd_of(plan: UnitPlan, product_part: float) -> float:
+    """Return their standard deviation."""
+    return LITRES_SD_L if plan.spread is None else plan.spread.reserve_l.sd * product_part
 
 
 def _job(own: Candidate, litres: float, chance_due: float, needed_on: date) -> JobNeed:

@@ -31,7 +31,7 @@ from shop.planning.suppliers import (
     working_days_forward,
 )
 from shop.planning.weeks import (
-    JobAhead,
+    JobsByWeek,
     WeeklyNeed,
     exposed_weeks,
     pool_weeks,
@@ -42,8 +42,9 @@ from shop.planning.weeks import (
     weeks_of_months,
 )
 from shop.selectors.needs import DAYS_A_MONTH
-from shop.selectors.needs_ahead import jobs_by_week
+from shop.selectors.needs_ahead import ProductAhead, jobs_by_week
 from shop.selectors.offers import Offer, offers_to
+from shop.selectors.order_plan_jobs import JobShown, jobs_shown, names_of, unplanned_shown
 from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, room_words, why_lot
 from shop.selectors.shelf import is_usable, last_day, shelves_of
 from shop.selectors.stock import shelves_seen
@@ -57,7 +58,10 @@ default."""
 
 @dataclass(frozen=True, slots=True)
 class FluidShown:
-    """One product's weeks: what is taken, what has to be at hand, what stands there after the planned orders."""
+    """One product's weeks: what is taken, what has to be at hand, what stands there after the planned orders.
+
+    jobs, unplanned: the first of those that were counted and of those that were not; the counts are of all.
+    """
 
     product: Product
     supplier: Supplier | None
@@ -66,8 +70,10 @@ class FluidShown:
     at_hand_l: FloatArray
     shelf_l: FloatArray
     lots: tuple[Lot, ...]
-    jobs: tuple[JobAhead, ...]
+    jobs: tuple[JobShown, ...]
+    jobs_count: int
     unplanned: tuple[str, ...]
+    unplanned_count: int
     unmet_l: FloatArray
     cannot_say: str
     sentence: str
@@ -148,24 +154,24 @@ def _shelf_plan(depot: Depot, weeks: int) -> Steps[ShelfPlan]:
     begins = week_begins(as_of, weeks)
     served = [depot.pk, *Depot.objects.filter(stores_at=depot).values_list("pk", flat=True)]
     offers = offers_to(depot)
-    jobs, unplanned = jobs_by_week(as_of, served, begins)
+    ahead = jobs_by_week(as_of, served, begins)
     suppliers = {offer.row.pk: offer for own in offers.values() for offer in own}
     places = {pk: place for place, pk in enumerate(sorted(suppliers))}
     sources = [_source(suppliers[pk], as_of, now, begins) for pk in sorted(suppliers)]
-    shelf = _AtHand(depot, as_of, begins, {job.unit_code for own in jobs.values() for job in own})
-    products = Product.objects.filter(pk__in={*jobs, *shelf.products}).order_by("code")
+    shelf = _AtHand(depot, as_of, begins, [own.jobs.unit for own in ahead.values()])
+    products = Product.objects.filter(pk__in={*ahead, *shelf.products}).order_by("code")
+    none = ProductAhead(JobsByWeek.none(weeks))
     drafts = [
-        _draft(product, jobs.get(product.pk, []), offers.get(product.pk, []), shelf, as_of, begins, places)
+        _draft(product, ahead.get(product.pk, none), offers.get(product.pk, []), shelf, as_of, begins, places)
         for product in products
     ]
     rooms = _rooms_of(depot, shelf)
     plan = yield from plan_orders([own.fluid for own in drafts], sources, rooms)
     by_place = {place: suppliers[pk] for pk, place in places.items()}
     fluids = tuple(
-        _fluid_shown(draft, own, by_place, unplanned.get(draft.product.pk, []), begins)
-        for draft, own in zip(drafts, plan.fluids, strict=True)
+        _fluid_shown(draft, own, by_place, begins) for draft, own in zip(drafts, plan.fluids, strict=True)
     )
-    by_code = {own.product.code: own for own in fluids}
+    by_code = {own.product.code: (own, draft.ahead.jobs) for own, draft in zip(fluids, drafts, strict=True)}
     orders = tuple(_order_shown(order, by_place, by_code, begins) for order in plan.orders)
     return ShelfPlan(
         depot, as_of, begins, orders, fluids,
@@ -202,9 +208,12 @@ def _source(offer: Offer, as_of: date, now: time, begins: Sequence[date]) -> Sou
 class _AtHand:
     """What a shelf holds today and until when, and what is on the way."""
 
-    def __init__(self, depot: Depot, as_of: date, begins: Sequence[date], pooled_units: set[str]) -> None:
+    def __init__(
+        self, depot: Depot, as_of: date, begins: Sequence[date], pooled: Sequence[FloatArray]
+    ) -> None:
         self.as_of, self.begins = as_of, begins
-        units = set(depot.reservations.filter(unit__code__in=pooled_units).values_list("unit", flat=True))
+        reserved = set(depot.reservations.values_list("unit", flat=True))
+        units = {pk for own in pooled for pk in own[np.isin(own, list(reserved))].astype(int).tolist()}
         self.sums = shelves_of(depot.pk, as_of, {}, units)
         self.dated: dict[int, list[tuple[int, float]]] = {}
         for item in StockItem.objects.filter(depot=depot, on_shelf_l__gt=0).select_related("product"):
@@ -245,13 +254,13 @@ def _week_end(day: date, begins: Sequence[date]) -> date:
 class _Draft:
     product: Product
     need: WeeklyNeed
-    jobs: list[JobAhead]
+    ahead: ProductAhead
     fluid: FluidAhead
 
 
 def _draft(
     product: Product,
-    jobs: list[JobAhead],
+    coming: ProductAhead,
     offers: list[Offer],
     shelf: _AtHand,
     as_of: date,
@@ -259,7 +268,7 @@ def _draft(
     places: Mapping[int, int],
 ) -> _Draft:
     baseline_l = product.top_ups_l_per_month * 7.0 / DAYS_A_MONTH
-    need = pool_weeks(jobs, baseline_l, len(begins))
+    need = pool_weeks(coming.jobs, baseline_l)
     exposed, per_l = 1, 0.0
     if offers:
         usual = min(offers, key=lambda own: own.rank_as_usual)
@@ -277,14 +286,13 @@ def _draft(
         worth_per_l=float(CREDIT_SHARE) * per_l,
     )
     packs = {places[offer.row.pk]: offer.packs for offer in offers}
-    return _Draft(product, need, jobs, FluidAhead(product.code, ahead, packs))
+    return _Draft(product, need, coming, FluidAhead(product.code, ahead, packs))
 
 
 def _fluid_shown(
     draft: _Draft,
     own: FluidPlan,
     by_place: Mapping[int, Offer],
-    unplanned: Sequence[str],
     begins: Sequence[date],
 ) -> FluidShown:
     ahead = draft.fluid.ahead
@@ -301,14 +309,15 @@ def _fluid_shown(
         sentence += f" Odd pack sizes left out: {', '.join(own.left_out)}."
     return FluidShown(
         draft.product, supplier, draft.need, ahead.required_l, ahead.at_hand_l, shelf_l,
-        own.plan.lots if own.plan else (), tuple(draft.jobs), tuple(unplanned), own.unmet_l, own.cannot_say, sentence,
+        own.plan.lots if own.plan else (), jobs_shown(draft.ahead.jobs), len(draft.ahead.jobs.unit),
+        unplanned_shown(draft.ahead.unplanned), len(draft.ahead.unplanned), own.unmet_l, own.cannot_say, sentence,
     )  # fmt: skip
 
 
 def _order_shown(
     order: PlannedOrder,
     by_place: Mapping[int, Offer],
-    fluids: Mapping[str, FluidShown],
+    fluids: Mapping[str, tuple[FluidShown, JobsByWeek]],
     begins: Sequence[date],
 ) -> OrderShown:
     offer = by_place[order.source]
@@ -327,7 +336,7 @@ def _order_shown(
             else f"Freight {freight:.2f}; free from {offer.row.free_freight_from}."
         )
     lots = tuple(
-        LotShown(fluids[code].product, lot, _why(lot, fluids[code], begins)) for code, lot in order.lots
+        LotShown(fluids[code][0].product, lot, _why(lot, *fluids[code], begins)) for code, lot in order.lots
     )
     return OrderShown(
         offer.row, order_by, working_days_back(begins[order.week], 1, offer.figures.closed_days), order.week, lots,
@@ -335,9 +344,9 @@ def _order_shown(
     )  # fmt: skip
 
 
-def _why(lot: Lot, fluid: FluidShown, begins: Sequence[date]) -> str:
+def _why(lot: Lot, fluid: FluidShown, jobs: JobsByWeek, begins: Sequence[date]) -> str:
     lacking_l = fluid.required_l - fluid.unmet_l - fluid.at_hand_l
-    return why_lot(lot, fluid.lots, lacking_l, fluid.shelf_l, fluid.jobs, begins)
+    return why_lot(lot, fluid.lots, lacking_l, fluid.shelf_l, jobs, names_of, begins)
 
 
 def _against_list(depot: Depot, orders: Sequence[OrderShown]) -> tuple[str, ...]:

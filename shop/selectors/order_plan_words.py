@@ -1,16 +1,19 @@
 """The sentences of an order plan."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 
 import numpy as np
 
 from shop.planning.lot_sizing import FloatArray, Lot
 from shop.planning.order_plan import OrderPlan, RoomPlan
-from shop.planning.weeks import JobAhead
+from shop.planning.weeks import JobsByWeek
 
 LIKELY = 0.5
 """From this chance on a job is named as waiting for a lot. House default."""
+
+MOST_NAMED = 4
+"""So many jobs are named, the others counted."""
 
 SHARED_FROM_WEEKS = 2
 """A lot that is needed so many weeks after it comes was put into an order that goes out anyway. House default."""
@@ -26,13 +29,14 @@ def why_lot(
     lots: Sequence[Lot],
     lacking_l: FloatArray,
     shelf_l: FloatArray,
-    jobs: Sequence[JobAhead],
+    jobs: JobsByWeek,
+    names: Callable[[Sequence[int]], Sequence[str]],
     begins: Sequence[date],
 ) -> str:
     """Say which week would be short without a lot, for which jobs, and how long it lasts.
 
     lots: all of the fluid. lacking_l: (T,) litres required beyond what is at hand, without any lot. shelf_l: (T,) what
-    stands there after each week. begins: first day of each week.
+    stands there after each week. names: keys of units → what each is called. begins: first day of each week.
     """
     without_l = lacking_l - sum(own.litres for own in lots if own.week < lot.week)
     short = [week for week in range(lot.week, len(begins)) if without_l[week] > 1e-6]
@@ -40,11 +44,11 @@ def why_lot(
     until = following[0] if following else len(begins)
     said = []
     if short:
-        names = _likely_in(jobs, short[0], until)
+        likely = _likely_in(jobs, names, short[0], until)
         short_l = float(without_l[short[0]])
         said.append(
             f"without it {f'{short_l:.1f}' if short_l >= 0.05 else 'less than 0.1'} L short in the week of "
-            f"{short_day(begins[short[0]])}" + (f", for {names}" if names else "")
+            f"{short_day(begins[short[0]])}" + (f", for {likely}" if likely else "")
         )
         if short[0] - lot.week >= SHARED_FROM_WEEKS:
             said.append("comes early because the order goes out anyway")
@@ -56,10 +60,13 @@ def why_lot(
     return text[0].upper() + text[1:]
 
 
-def _likely_in(jobs: Sequence[JobAhead], first: int, until: int) -> str:
-    likely = [job.label for job in jobs if float(np.sum(job.chances[first:until])) >= LIKELY]
-    names = list(dict.fromkeys(likely))
-    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+def _likely_in(
+    jobs: JobsByWeek, names: Callable[[Sequence[int]], Sequence[str]], first: int, until: int
+) -> str:
+    likely = jobs.unit[jobs.chances[:, first:until].sum(axis=1) >= LIKELY]
+    units = list(dict.fromkeys(likely.astype(int).tolist()))
+    told = ", ".join(names(units[:MOST_NAMED]))
+    return told + (f" and {len(units) - MOST_NAMED} more" if len(units) > MOST_NAMED else "")
 
 
 def plan_words(plan: OrderPlan, weeks: int, currency: str) -> str:

@@ -4,6 +4,7 @@ import copy
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -14,13 +15,14 @@ from intervals.exchange.catalogue import MethodCosts, WorkHours, job_cost
 from intervals.rules import POLICIES, add_months
 from shop import clock
 from shop.errors import InputError
-from shop.models import CardFigure, Depot, Fitting, Person, RuleVersion, Unit, UnitModel
+from shop.models import Depot, Fitting, Person, RuleVersion, UnitModel
 from shop.selectors.access import depots_of
 from shop.selectors.bench_packs import fluid_price_per_l, packs_of
 from shop.selectors.bench_request import Rates
-from shop.selectors.column_reading import UNKNOWN, in_parts, keys_of, place_of
+from shop.selectors.card_plans import CardPlans
+from shop.selectors.column_reading import in_parts, keys_of
 from shop.selectors.core_inputs import CoreInputs, gather, inputs_with
-from shop.selectors.exchange import UnitPlan, plans_for_units
+from shop.selectors.exchange import UnitPlan
 from shop.selectors.fluid_checks import part_of_product
 from shop.selectors.line_clocks import LineArrays
 from shop.selectors.line_columns import recorded_lines
@@ -187,28 +189,31 @@ def _tried(version: RuleVersion, asked: RuleAsked) -> RuleVersion:
 
 
 class _JobsOf:
-    """What one job of each unit comes to: the units of a model share its card, but for those with figures of their own.
-
-    unit_pks: keys of the units fitted now.
-    """
+    """What one job of each unit comes to. unit_pks: keys of the units fitted now."""
 
     def __init__(self, model: UnitModel, fittings: QuerySet[Fitting], price_per_l: float) -> None:
         fitted = fittings.filter(removed_on__isnull=True).values_list("unit", flat=True)
         self.unit_pks = np.unique(keys_of(fitted))
-        noted = CardFigure.objects.filter(unit__unit_model=model).values_list("unit", flat=True)
-        self._own_pks = np.intersect1d(self.unit_pks, keys_of(noted))
-        shared = np.concatenate([np.setdiff1d(self.unit_pks, self._own_pks), self._own_pks])[:1]
-        pks = [int(pk) for pk in (*shared, *self._own_pks)]
-        plans = plans_for_units(Unit.objects.select_related("unit_model").filter(pk__in=pks), has_parts=False)
-        sums = [_job_sum(plans[pk], model, price_per_l) for pk in pks]
-        self.shares = np.array([share_of(plans[pk]) for pk in pks])
-        self.is_planned = np.array([own is not None for own in sums])
-        self.litres = np.array([own.litres if own else 0.0 for own in sums])
-        self.cost = np.array([own.cost if own else 0.0 for own in sums])
+        self._cards = CardPlans(self.unit_pks, np.full(len(self.unit_pks), float(model.pk)))
+        sums = [_job_sum(plan, model, price_per_l) for plan in self._cards.plans]
+        self._shares = np.array([share_of(plan) for plan in self._cards.plans])
+        self._is_planned = np.array([own is not None for own in sums])
+        self._litres = np.array([own.litres if own else 0.0 for own in sums])
+        self._cost = np.array([own.cost if own else 0.0 for own in sums])
 
-    def places_of(self, unit_pks: FloatArray) -> npt.NDArray[np.int64]:
-        """Return where each unit's job stands in `shares`, `litres` and `cost`."""
-        return place_of(unit_pks, self._own_pks) - UNKNOWN
+    def of_units(self, unit_pks: FloatArray) -> "_Job":
+        """Return one job of each unit, in columns."""
+        at = self._cards.places_of(unit_pks)
+        return _Job(self._shares[at], self._is_planned[at], self._litres[at], self._cost[at])
+
+
+class _Job(NamedTuple):
+    """One job of each of n units; litres and cost are 0 where there is no plan."""
+
+    shares: FloatArray
+    is_planned: npt.NDArray[np.bool_]
+    litres: FloatArray
+    cost: FloatArray
 
 
 class _Year:
@@ -223,17 +228,16 @@ class _Year:
 
     def add(self, as_of: date, lines: LineArrays, ahead: LinesAhead) -> None:
         """Add lines of units that are not in yet."""
-        jobs_of, months = self._jobs_of, len(self._ends)
+        job = self._jobs_of.of_units(ahead.unit)
         _, first = np.unique(ahead.unit, return_index=True)
-        place = jobs_of.places_of(ahead.unit)
         self.units += len(first)
-        self.unplanned += int((~jobs_of.is_planned[place[first]]).sum())
+        self.unplanned += int((~job.is_planned[first]).sum())
         self.states += np.bincount(lines.due(as_of, has_range=False).state, minlength=len(STATES))
-        found = ahead.jobs(jobs_of.shares[place], self._ends[-1] - 1)
+        found = ahead.jobs(job.shares, self._ends[-1] - 1)
         self.unknown += int((~found.is_known).sum())
-        month, of_job = np.searchsorted(self._ends, found.days, side="right"), place[found.lines]
-        for column, weights in enumerate((None, jobs_of.litres[of_job], jobs_of.cost[of_job])):
-            self._sums[:, column] += np.bincount(month, weights, minlength=months)
+        month = np.searchsorted(self._ends, found.days, side="right")
+        for column, weights in enumerate((None, job.litres[found.lines], job.cost[found.lines])):
+            self._sums[:, column] += np.bincount(month, weights, minlength=len(self._ends))
 
     def month(self, step: int) -> Sum:
         """Return the sums of one month."""

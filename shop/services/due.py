@@ -15,6 +15,7 @@ from shop.selectors.column_reading import (
     KEYS_AT_ONCE,
     UNKNOWN,
     in_parts,
+    joined,
     keys_of,
     one_of,
     place_of,
@@ -29,7 +30,6 @@ from shop.selectors.due_columns import (
     as_columns,
     hold_steady,
     is_worth_writing,
-    joined,
     stored_columns,
 )
 from shop.selectors.line_columns import LineColumns, gather_columns

@@ -82,11 +82,6 @@ def usable_rows(rows: Sequence[ReadingRow], limit: datetime.datetime) -> tuple[C
     return dict(zip(NAMES, np.ascontiguousarray(table.T), strict=True)), refused
 
 
-def chosen(columns: Columns, which: npt.NDArray[np.bool_] | npt.NDArray[np.int64]) -> Columns:
-    """Return some rows of columns."""
-    return {name: column[which] for name, column in columns.items()}
-
-
 def wrong(name: str, sentence: str) -> InputError:
     """Return the error of one field."""
     return InputError(sentence, fields={name: sentence})

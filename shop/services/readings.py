@@ -11,7 +11,7 @@ from django.db import transaction
 from shop import clock
 from shop.errors import ConflictError
 from shop.models import Meter, Person, Reading, Vehicle
-from shop.selectors.column_reading import keys_of
+from shop.selectors.column_reading import chosen, keys_of
 from shop.services.changes import change_note, changes_write
 from shop.services.column_writing import dates, whole
 from shop.services.due import due_refresh_now
@@ -22,7 +22,6 @@ from shop.services.reading_columns import (
     Columns,
     ReadingRow,
     Refused,
-    chosen,
     holders_of,
     text_of,
     usable_rows,
