@@ -17,4 +17,5 @@ VOLUME /data
 EXPOSE 8000
 HEALTHCHECK --interval=30s --timeout=5s --start-period=30s \
   CMD ["python", "-c", "import urllib.request as r; r.urlopen('http://127.0.0.1:8000/api/v1/health', timeout=4)"]
-CMD ["gunicorn", "shop.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "3", "--no-control-socket"]
+# Threads: a worker without them that sends a long file is taken for dead after 30 seconds, and the file cut off.
+CMD ["gunicorn", "shop.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "3", "--threads", "4", "--no-control-socket"]
