@@ -49,7 +49,9 @@ def _by_state() -> list[OrderBy]:
 def _made_once(order: OrderBy, kind: Any) -> OrderBy:
     query = DueLine.objects.all().query
     sql, params = query.get_compiler(DEFAULT_DB_ALIAS).compile(order.expression.resolve_expression(query))
-    return OrderBy(RawSQL(sql, params, kind), descending=order.descending)
+    # SQLite knows the expression of an index again only with its constants in it; they are our own words and numbers.
+    constants = tuple(f"'{one}'" if isinstance(one, str) else one for one in params)
+    return OrderBy(RawSQL(sql % constants, (), kind), descending=order.descending)
 
 
 def needs_action(lines: QuerySet[DueLine]) -> QuerySet[DueLine]:

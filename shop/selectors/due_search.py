@@ -144,7 +144,9 @@ def _sees_few(person: Person) -> bool:
 def _counted(lines: QuerySet[DueLine]) -> dict[str, Counted]:
     """Count the lines of each way of showing them, each state up to a limit, in one query."""
     sql, params = lines.order_by().values_list("state", "must_not_move").query.sql_with_params()
-    wanted = [f"state = '{state}'" for state in STATES] + ["state = 'not yet' and must_not_move"]
+    # Few must not move and most are not yet due: the latter is no column here, so that no index is sought for it.
+    held_still = "must_not_move = true and state || '' = 'not yet'"
+    wanted = [f"state = '{state}'" for state in STATES] + [held_still]
     limited = [
         f"(select count(*) from (select 1 from ({sql}) as found where {condition} limit {COUNTED_UP_TO + 1}) as few)"
         for condition in wanted

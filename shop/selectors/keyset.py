@@ -12,7 +12,7 @@ from typing import Any
 
 from django.core import signing
 from django.db import connection
-from django.db.models import F, OrderBy, Q, QuerySet
+from django.db.models import F, OrderBy, Q, QuerySet, Value
 from django.db.models.expressions import Col
 
 Place = list[Any]
@@ -38,7 +38,10 @@ class _Column:
 
     def same(self, value: Any) -> Q:
         """Return the rows with this very value."""
-        return Q((f"{self.name}__isnull", True)) if value is None else Q((self.name, value))
+        if value is None:
+            return Q((f"{self.name}__isnull", True))
+        # Compared as a value: SQLite looks no “not” up in an index.
+        return Q((self.name, Value(value) if isinstance(value, bool) else value))
 
     def side(self, value: Any) -> Q:
         """Return the rows with this value or one further on, without the empty ones after it."""
