@@ -44,8 +44,16 @@ from shop.planning.weeks import (
 from shop.selectors.needs import DAYS_A_MONTH
 from shop.selectors.needs_ahead import ProductAhead, jobs_by_week
 from shop.selectors.offers import Offer, offers_to
-from shop.selectors.order_plan_jobs import JobShown, jobs_shown, names_of, unplanned_shown
-from shop.selectors.order_plan_words import against_words, fluid_words, plan_words, room_words, why_lot
+from shop.selectors.order_plan_jobs import JobShown, UnitsCalled, jobs_shown, units_shown, unplanned_shown
+from shop.selectors.order_plan_words import (
+    MOST_NAMED,
+    against_words,
+    fluid_words,
+    plan_words,
+    room_words,
+    waits_for,
+    why_lot,
+)
 from shop.selectors.shelf import is_usable, last_day, shelves_of
 from shop.selectors.stock import shelves_seen
 from shop.selectors.store_rooms import rooms_now
@@ -168,11 +176,29 @@ def _shelf_plan(depot: Depot, weeks: int) -> Steps[ShelfPlan]:
     rooms = _rooms_of(depot, shelf)
     plan = yield from plan_orders([own.fluid for own in drafts], sources, rooms)
     by_place = {place: suppliers[pk] for pk, place in places.items()}
-    fluids = tuple(
-        _fluid_shown(draft, own, by_place, begins) for draft, own in zip(drafts, plan.fluids, strict=True)
-    )
-    by_code = {own.product.code: (own, draft.ahead.jobs) for own, draft in zip(fluids, drafts, strict=True)}
-    orders = tuple(_order_shown(order, by_place, by_code, begins) for order in plan.orders)
+    pairs = list(zip(drafts, plan.fluids, strict=True))
+    waiting = {
+        (draft.product.code, lot.week): waits_for(
+            lot, own.plan.lots, _lacking_l(draft, own), draft.ahead.jobs
+        )
+        for draft, own in pairs
+        if own.plan
+        for lot in own.plan.lots
+    }
+    told = [unit for units in waiting.values() for unit in units[:MOST_NAMED]]
+    called = UnitsCalled([*told, *(unit for draft in drafts for unit in units_shown(draft.ahead))])
+    fluids = tuple(_fluid_shown(draft, own, by_place, called, begins) for draft, own in pairs)
+    why = {
+        (draft.product.code, lot.week): why_lot(
+            lot, own.plan.lots, _lacking_l(draft, own), own.plan.shelf_l,
+            waiting[draft.product.code, lot.week], called.labels, begins,
+        )
+        for draft, own in pairs
+        if own.plan
+        for lot in own.plan.lots
+    }  # fmt: skip
+    by_code = {own.product.code: own.product for own in fluids}
+    orders = tuple(_order_shown(order, by_place, by_code, why, begins) for order in plan.orders)
     return ShelfPlan(
         depot, as_of, begins, orders, fluids,
         tuple(
@@ -293,6 +319,7 @@ def _fluid_shown(
     draft: _Draft,
     own: FluidPlan,
     by_place: Mapping[int, Offer],
+    called: UnitsCalled,
     begins: Sequence[date],
 ) -> FluidShown:
     ahead = draft.fluid.ahead
@@ -309,15 +336,17 @@ def _fluid_shown(
         sentence += f" Odd pack sizes left out: {', '.join(own.left_out)}."
     return FluidShown(
         draft.product, supplier, draft.need, ahead.required_l, ahead.at_hand_l, shelf_l,
-        own.plan.lots if own.plan else (), jobs_shown(draft.ahead.jobs), len(draft.ahead.jobs.unit),
-        unplanned_shown(draft.ahead.unplanned), len(draft.ahead.unplanned), own.unmet_l, own.cannot_say, sentence,
+        own.plan.lots if own.plan else (), jobs_shown(draft.ahead.jobs, called), len(draft.ahead.jobs.unit),
+        unplanned_shown(draft.ahead.unplanned, called), len(draft.ahead.unplanned), own.unmet_l,
+        own.cannot_say, sentence,
     )  # fmt: skip
 
 
 def _order_shown(
     order: PlannedOrder,
     by_place: Mapping[int, Offer],
-    fluids: Mapping[str, tuple[FluidShown, JobsByWeek]],
+    products: Mapping[str, Product],
+    why: Mapping[tuple[str, int], str],
     begins: Sequence[date],
 ) -> OrderShown:
     offer = by_place[order.source]
@@ -335,18 +364,17 @@ def _order_shown(
             if is_free
             else f"Freight {freight:.2f}; free from {offer.row.free_freight_from}."
         )
-    lots = tuple(
-        LotShown(fluids[code][0].product, lot, _why(lot, *fluids[code], begins)) for code, lot in order.lots
-    )
+    lots = tuple(LotShown(products[code], lot, why[code, lot.week]) for code, lot in order.lots)
     return OrderShown(
         offer.row, order_by, working_days_back(begins[order.week], 1, offer.figures.closed_days), order.week, lots,
         order.litres, order.value, order.fixed_cost, tuple(notes),
     )  # fmt: skip
 
 
-def _why(lot: Lot, fluid: FluidShown, jobs: JobsByWeek, begins: Sequence[date]) -> str:
-    lacking_l = fluid.required_l - fluid.unmet_l - fluid.at_hand_l
-    return why_lot(lot, fluid.lots, lacking_l, fluid.shelf_l, jobs, names_of, begins)
+def _lacking_l(draft: _Draft, own: FluidPlan) -> FloatArray:
+    """Return (T,) litres required beyond what is at hand, without any lot."""
+    ahead = draft.fluid.ahead
+    return ahead.required_l - own.unmet_l - ahead.at_hand_l
 
 
 def _against_list(depot: Depot, orders: Sequence[OrderShown]) -> tuple[str, ...]:

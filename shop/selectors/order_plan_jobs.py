@@ -1,10 +1,11 @@
 """The jobs behind an order plan, by name."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from shop.models import Fitting
 from shop.planning.weeks import JobsByWeek
+from shop.selectors.needs_ahead import ProductAhead
 
 MOST_SHOWN = 100
 """So many jobs of a product are shown one by one, the others counted."""
@@ -20,29 +21,37 @@ class JobShown:
     chance: float
 
 
-def jobs_shown(jobs: JobsByWeek) -> tuple[JobShown, ...]:
+class UnitsCalled:
+    """What some units are called, by their keys; one query.
+
+    codes: of the units. labels: number of the vehicle each is fitted in, with its place there.
+    """
+
+    def __init__(self, units: Iterable[int]) -> None:
+        fitted = Fitting.objects.filter(unit__in=set(units), removed_on__isnull=True)
+        rows = fitted.values_list("unit", "unit__code", "vehicle__number", "position")
+        self.codes: dict[int, str] = {}
+        self.labels: dict[int, str] = {}
+        for unit, code, number, position in rows:
+            self.codes[unit], self.labels[unit] = code, f"{number} {position}"
+
+
+def units_shown(ahead: ProductAhead) -> list[int]:
+    """Return the keys of the units whose jobs are shown, and of those told not to be counted."""
+    jobs = ahead.jobs.unit[:MOST_SHOWN].astype(int).tolist()
+    return [*jobs, *(unit for unit, _ in ahead.unplanned[:MOST_SHOWN])]
+
+
+def jobs_shown(jobs: JobsByWeek, called: UnitsCalled) -> tuple[JobShown, ...]:
     """Return the first jobs, as they come."""
     units = jobs.unit[:MOST_SHOWN].astype(int).tolist()
-    called, chances = _called(units), jobs.chances[:MOST_SHOWN].sum(axis=1).tolist()
+    chances = jobs.chances[:MOST_SHOWN].sum(axis=1).tolist()
     return tuple(
-        JobShown(*called[unit], litres, chance)
+        JobShown(called.codes[unit], called.labels[unit], litres, chance)
         for unit, litres, chance in zip(units, jobs.litres.tolist(), chances, strict=False)
     )
 
 
-def unplanned_shown(unplanned: Sequence[tuple[int, str]]) -> tuple[str, ...]:
+def unplanned_shown(unplanned: Sequence[tuple[int, str]], called: UnitsCalled) -> tuple[str, ...]:
     """Say of the first units that were not counted why. unplanned: key and reason of each."""
-    called = _called([unit for unit, _ in unplanned[:MOST_SHOWN]])
-    return tuple(f"{called[unit][1]}: {why}" for unit, why in unplanned[:MOST_SHOWN])
-
-
-def _called(units: Sequence[int]) -> dict[int, tuple[str, str]]:
-    """Return key of a unit → its code, and the vehicle it is fitted in with its position."""
-    fitted = Fitting.objects.filter(unit__in=units, removed_on__isnull=True).select_related("unit", "vehicle")
-    return {own.unit_id: (own.unit.code, f"{own.vehicle.number} {own.position}") for own in fitted}
-
-
-def names_of(units: Sequence[int]) -> list[str]:
-    """Return what the units of some keys are called: their vehicle and their place in it."""
-    called = _called(units)
-    return [called[unit][1] for unit in units]
+    return tuple(f"{called.labels[unit]}: {why}" for unit, why in unplanned[:MOST_SHOWN])

@@ -1,6 +1,6 @@
 """The sentences of an order plan."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 import numpy as np
@@ -29,22 +29,22 @@ def why_lot(
     lots: Sequence[Lot],
     lacking_l: FloatArray,
     shelf_l: FloatArray,
-    jobs: JobsByWeek,
-    names: Callable[[Sequence[int]], Sequence[str]],
+    waiting: Sequence[int],
+    names: Mapping[int, str],
     begins: Sequence[date],
 ) -> str:
     """Say which week would be short without a lot, for which jobs, and how long it lasts.
 
     lots: all of the fluid. lacking_l: (T,) litres required beyond what is at hand, without any lot. shelf_l: (T,) what
-    stands there after each week. names: keys of units → what each is called. begins: first day of each week.
+    stands there after each week. waiting: keys of the units that wait for it (`waits_for`). names: of the first of
+    them. begins: first day of each week.
     """
-    without_l = lacking_l - sum(own.litres for own in lots if own.week < lot.week)
-    short = [week for week in range(lot.week, len(begins)) if without_l[week] > 1e-6]
-    following = [own.week for own in lots if own.week > lot.week]
-    until = following[0] if following else len(begins)
+    short, until = _short_weeks(lot, lots, lacking_l)
+    without_l = _without(lot, lots, lacking_l)
+    is_last = until == len(begins)
     said = []
     if short:
-        likely = _likely_in(jobs, names, short[0], until)
+        likely = _named(waiting, names)
         short_l = float(without_l[short[0]])
         said.append(
             f"without it {f'{short_l:.1f}' if short_l >= 0.05 else 'less than 0.1'} L short in the week of "
@@ -52,7 +52,7 @@ def why_lot(
         )
         if short[0] - lot.week >= SHARED_FROM_WEEKS:
             said.append("comes early because the order goes out anyway")
-    ends = f"to {short_day(begins[until])}" if following else "to the end of the plan"
+    ends = f"to {short_day(begins[until])}" if not is_last else "to the end of the plan"
     said.append(f"lasts {ends}, with {max(0.0, float(shelf_l[until - 1])):.1f} L then left")
     if lot.is_over_limit:
         said.append("the smallest packs go beyond room or life")
@@ -60,13 +60,29 @@ def why_lot(
     return text[0].upper() + text[1:]
 
 
-def _likely_in(
-    jobs: JobsByWeek, names: Callable[[Sequence[int]], Sequence[str]], first: int, until: int
-) -> str:
-    likely = jobs.unit[jobs.chances[:, first:until].sum(axis=1) >= LIKELY]
-    units = list(dict.fromkeys(likely.astype(int).tolist()))
-    told = ", ".join(names(units[:MOST_NAMED]))
-    return told + (f" and {len(units) - MOST_NAMED} more" if len(units) > MOST_NAMED else "")
+def waits_for(lot: Lot, lots: Sequence[Lot], lacking_l: FloatArray, jobs: JobsByWeek) -> list[int]:
+    """Return the units whose jobs are likely between the week that would be short without a lot and the next lot."""
+    short, until = _short_weeks(lot, lots, lacking_l)
+    if not short:
+        return []
+    is_likely = jobs.chances[:, short[0] : until].sum(axis=1) >= LIKELY
+    return list(dict.fromkeys(jobs.unit[is_likely].astype(int).tolist()))
+
+
+def _without(lot: Lot, lots: Sequence[Lot], lacking_l: FloatArray) -> FloatArray:
+    return lacking_l - sum(own.litres for own in lots if own.week < lot.week)
+
+
+def _short_weeks(lot: Lot, lots: Sequence[Lot], lacking_l: FloatArray) -> tuple[list[int], int]:
+    """Return the weeks that would be short without a lot, and the week of the next lot, or that after the last."""
+    without_l = _without(lot, lots, lacking_l)
+    short = [week for week in range(lot.week, len(lacking_l)) if without_l[week] > 1e-6]
+    return short, min((own.week for own in lots if own.week > lot.week), default=len(lacking_l))
+
+
+def _named(waiting: Sequence[int], names: Mapping[int, str]) -> str:
+    told = ", ".join(names[unit] for unit in waiting[:MOST_NAMED])
+    return told + (f" and {len(waiting) - MOST_NAMED} more" if len(waiting) > MOST_NAMED else "")
 
 
 def plan_words(plan: OrderPlan, weeks: int, currency: str) -> str:
