@@ -23,10 +23,7 @@ def week_begins(as_of: date, weeks: int) -> tuple[date, ...]:
 
 def week_of(day: date, begins: Sequence[date]) -> int:
     """Return the week a day lies in; days before the first count there, later ones as beyond the last."""
-    if day < begins[0]:
-        return 0
-    first_monday = begins[0] + timedelta(days=7 - begins[0].weekday())
-    return 0 if day < first_monday else 1 + (day - first_monday).days // 7
+    return int(weeks_of(np.array([float((day - begins[0]).days)]), begins)[0])
 
 
 def weeks_of(days_ahead: FloatArray, begins: Sequence[date]) -> IntArray:

@@ -177,26 +177,19 @@ def _shelf_plan(depot: Depot, weeks: int) -> Steps[ShelfPlan]:
     plan = yield from plan_orders([own.fluid for own in drafts], sources, rooms)
     by_place = {place: suppliers[pk] for pk, place in places.items()}
     pairs = list(zip(drafts, plan.fluids, strict=True))
-    waiting = {
-        (draft.product.code, lot.week): waits_for(
-            lot, own.plan.lots, _lacking_l(draft, own), draft.ahead.jobs
-        )
-        for draft, own in pairs
-        if own.plan
-        for lot in own.plan.lots
-    }
-    told = [unit for units in waiting.values() for unit in units[:MOST_NAMED]]
+    lots = [(draft, own, lot) for draft, own in pairs if own.plan for lot in own.plan.lots]
+    waiting = [
+        waits_for(lot, own.plan.lots, _lacking_l(draft, own), draft.ahead.jobs) for draft, own, lot in lots
+    ]
+    told = [unit for units in waiting for unit in units[:MOST_NAMED]]
     called = UnitsCalled([*told, *(unit for draft in drafts for unit in units_shown(draft.ahead))])
     fluids = tuple(_fluid_shown(draft, own, by_place, called, begins) for draft, own in pairs)
     why = {
         (draft.product.code, lot.week): why_lot(
-            lot, own.plan.lots, _lacking_l(draft, own), own.plan.shelf_l,
-            waiting[draft.product.code, lot.week], called.labels, begins,
+            lot, own.plan.lots, _lacking_l(draft, own), own.plan.shelf_l, units, called.labels, begins
         )
-        for draft, own in pairs
-        if own.plan
-        for lot in own.plan.lots
-    }  # fmt: skip
+        for (draft, own, lot), units in zip(lots, waiting, strict=True)
+    }
     by_code = {own.product.code: own.product for own in fluids}
     orders = tuple(_order_shown(order, by_place, by_code, why, begins) for order in plan.orders)
     return ShelfPlan(
