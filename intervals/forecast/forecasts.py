@@ -23,9 +23,10 @@ COVERAGE = 0.80
 LONGEST_DAYS = 3650.0
 """No forecast reaches further than ten years; a standing meter stays there."""
 
-START_WEIGHTS = np.array([0.12, 0.2, 0.2, 0.05, 0.0, 0.15, 0.02, 0.05, 0.1, 0.1, 0.03, 0.0, 0.0, 0.0, 0.0])
+START_WEIGHTS = np.array([0.12, 0.2, 0.2, 0.05, 0.0, 0.15, 0.02, 0.05, 0.1, 0.1, 0.03, 0.0, 1.0, -0.2, -0.3])
 """Own recent use from short to long, last twelve months, group level and recent use, constant, season. They only stand
-until outcomes have come; chosen on simulated fleets, to be near what the fleets of each kind learn."""
+until outcomes have come; chosen on simulated fleets, to be near what the fleets of each kind learn. The season ahead
+counts in full, as it is drawn towards none already; what it gave recent use is taken off, as far as that counts."""
 RIDGE = 40.0
 """What the start weighs, in outcomes of a two-month forecast; on simulated fleets 20 to 150 differ by a hundredth."""
 TEACHES_AFTER_DAYS = 150.0
