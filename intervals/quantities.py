@@ -14,11 +14,13 @@ import pint
 
 from intervals.errors import QuantityError
 
+# Reading the definitions takes longer than anything else here.
+_REGISTRY: Final[pint.UnitRegistry[float]] = pint.UnitRegistry()
+
 
 def _factors(target: str, units: Mapping[str, str]) -> Mapping[str, float]:
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
     return MappingProxyType(
-        {shown: float(registry.Quantity(1.0, name).to(target).magnitude) for shown, name in units.items()}
+        {shown: float(_REGISTRY.Quantity(1.0, name).to(target).magnitude) for shown, name in units.items()}
     )
 
 

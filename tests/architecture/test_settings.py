@@ -35,3 +35,4 @@ def test_wrong_setting_is_named_with_its_reason(name: str, value: str, words: st
     last = result.stderr.strip().splitlines()[-1]
     assert f"environment variable {name} is wrong" in last
     assert words in last
+    assert "Traceback" not in result.stderr
