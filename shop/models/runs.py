@@ -33,7 +33,7 @@ class RunPart(models.Model):
     """Some units of a run whose due lines one process works out in one go; the row it holds is its claim."""
 
     run = models.ForeignKey(DailyRun, on_delete=models.CASCADE, related_name="parts")
-    units = models.BinaryField(help_text="Keys, eight bytes each.")
+    units = models.BinaryField(help_text="Steps from key to key, eight bytes each, compressed.")
     counts = models.JSONField(null=True, help_text="What was done, in lines; empty until it is.")
 
     def __str__(self) -> str:

@@ -5,6 +5,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 from django.db import connection
+from django.db.backends.utils import CursorWrapper
+from psycopg import Cursor
+from psycopg.pq import Format
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -40,15 +43,38 @@ def read_columns(
     expressions: name → SQL of a number. rest: the statement from FROM on. params: in the order they stand in all of it.
     """
     casts = [f"cast({sql} as double precision)" for sql in expressions.values()]
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            packed = " || ".join(f"float8send(coalesce({cast}, 'NaN'))" for cast in casts)
-            cursor.execute(f"select string_agg({packed}, ''::bytea) {rest}", params)
+    if connection.vendor == "postgresql":
+        with _bare_cursor() as cursor:
+            cursor.execute(f"select string_agg({_packed(casts)}, ''::bytea) {rest}", params)
             rows = np.frombuffer(cursor.fetchone()[0] or b"", dtype=">f8").reshape(-1, len(casts))
-        else:
+    else:
+        with connection.cursor() as cursor:
             cursor.execute(f"select {', '.join(casts)} {rest}", params)
             rows = np.array(cursor.fetchall(), dtype=np.float64).reshape(-1, len(casts))
     return dict(zip(expressions, np.ascontiguousarray(rows.T, dtype=np.float64), strict=True))
+
+
+def _packed(numbers: Sequence[str]) -> str:
+    """Return the SQL of numbers as bytes beside each other, nan where one is null.
+
+    Four are packed by one call as the ends of a line, which takes less than two thirds of the time of one by one.
+    """
+    known = [f"coalesce({number}, 'NaN')" for number in numbers]
+    fours = len(known) - len(known) % 4
+    lines = [
+        "lseg_send(lseg(point({}, {}), point({}, {})))".format(*known[at : at + 4])
+        for at in range(0, fours, 4)
+    ]
+    return " || ".join([*lines, *(f"float8send({number})" for number in known[fours:])])
+
+
+def _bare_cursor() -> CursorWrapper:
+    """Return a cursor of PostgreSQL that fetches bytes as they are; Django's own gets them spelled out, two for one."""
+    connection.ensure_connection()
+    cursor = Cursor(connection.connection)
+    cursor.format = Format.BINARY
+    found: CursorWrapper = connection._prepare_cursor(cursor)
+    return found
 
 
 def one_of(column: str, keys: FloatArray) -> str:

@@ -1,11 +1,13 @@
 """A day worked out in parts ends like a day worked out in one, however far anybody came with it."""
 
 import datetime
+from importlib import import_module
 from itertools import chain
 from unittest import mock
 
 import numpy as np
 import pytest
+from django.apps import apps
 from django.db import connection
 
 from notifications import tasks
@@ -63,6 +65,16 @@ def test_parts_hold_every_unit_once_and_those_of_a_vehicle_beside_each_other(yar
     assert sorted(chain(*parts)) == sorted(Unit.objects.values_list("pk", flat=True))
     vehicle_of = dict(Fitting.objects.values_list("unit", "vehicle"))
     assert all(len({vehicle_of[unit] for unit in part}) == 1 for part in parts)
+
+
+def test_a_part_laid_out_before_keys_were_packed_can_still_be_done(yard):
+    begun(yard, TODAY, done=1)
+    before = [due_parts._keys_in(part.units).tolist() for part in RunPart.objects.order_by("pk")]
+    for part, keys in zip(RunPart.objects.order_by("pk"), before, strict=True):
+        RunPart.objects.filter(pk=part.pk).update(units=np.array(keys, dtype="<i8").tobytes())
+    import_module("shop.migrations.0022_parts_packed").pack(apps, None)
+    undone = RunPart.objects.filter(counts__isnull=True).order_by("pk")
+    assert [due_parts._keys_in(part.units).tolist() for part in undone] == before[1:]
 
 
 def test_a_day_in_parts_ends_like_a_day_in_one(yard):
