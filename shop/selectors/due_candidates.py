@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from django.db.models import Q
 
-from shop.models import DueLine, Hold, Recall, RuleVersion, SeverityFactor, Vehicle
+from shop.models import Hold, Recall, RuleVersion, SeverityFactor, Vehicle
 from shop.selectors.column_reading import keys_of, one_of, read_columns
 from shop.selectors.recalls import recalled_vehicles
 
@@ -34,14 +34,31 @@ def due_candidates(depot_pk: int, marked: FloatArray, since: date, as_of: date) 
     }  # fmt: skip
     factors = SeverityFactor.objects.filter(passed | Q(ends_on__gt=since, ends_on__lte=as_of))
     models = set(RuleVersion.objects.filter(passed).values_list("rule__unit_model", flat=True))
-    changing = DueLine.objects.filter(vehicle__depot=depot_pk, next_change_on__lte=as_of).order_by()
     found = [
         _units_of(depot_pk, "f.vehicle_id", np.concatenate([marked, keys_of(vehicles)])),
         _units_of(depot_pk, "f.unit_id", keys_of(factors.values_list("unit", flat=True))),
         _units_of(depot_pk, "u.unit_model_id", keys_of(models)),
-        keys_of(changing.values_list("unit", flat=True)),
+        _units_changing(depot_pk, as_of),
     ]
     return np.unique(np.concatenate(found))
+
+
+def _units_changing(depot_pk: int, as_of: date) -> FloatArray:
+    """Return the units of a depot with a line whose day has come.
+
+    Their vehicles are looked up by themselves: joined, all vehicles of the depot would be read for a few lines.
+    """
+    lines = read_columns(
+        {"unit": "d.unit_id", "vehicle": "d.vehicle_id"},
+        "from shop_dueline d where d.next_change_on <= %s",
+        [as_of.isoformat()],
+    )
+    own = read_columns(
+        {"vehicle": "v.id"},
+        f"from shop_vehicle v where v.depot_id = %s and {one_of('v.id', np.unique(lines['vehicle']))}",
+        [depot_pk],
+    )
+    return lines["unit"][np.isin(lines["vehicle"], own["vehicle"])]
 
 
 def units_of_depot(depot_pk: int) -> FloatArray:

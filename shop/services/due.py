@@ -1,6 +1,5 @@
 """Works out the due lines and writes those that changed, with the history of their states."""
 
-from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +9,7 @@ import numpy.typing as npt
 from django.db import connection, transaction
 
 from shop import clock
-from shop.models import Fitting
+from shop.models import Depot, Fitting
 from shop.selectors.column_reading import (
     KEYS_AT_ONCE,
     UNKNOWN,
@@ -74,14 +73,20 @@ def due_refresh(as_of: date, unit_pks: FloatArray) -> DueReport:
 
 def due_refresh_now(vehicle_pks: Collection[int]) -> None:
     """Refresh the units of some vehicles as of their depots' today, after a reading, an answer or a job."""
-    fitted = Fitting.objects.filter(vehicle__in=vehicle_pks).values_list("vehicle__depot__time_zone", "unit")
-    of_zone: dict[str, list[int]] = defaultdict(list)
-    for time_zone, unit_pk in fitted:
-        of_zone[time_zone].append(unit_pk)
+    vehicles = read_columns(
+        {"vehicle": "v.id", "depot": "v.depot_id"},
+        f"from shop_vehicle v where {one_of('v.id', keys_of(vehicle_pks))}",
+    )
+    fitted = read_columns(
+        {"unit": "f.unit_id", "vehicle": "f.vehicle_id"},
+        f"from shop_fitting f where {one_of('f.vehicle_id', keys_of(vehicle_pks))}",
+    )
+    depot = taken(vehicles["depot"], place_of(fitted["vehicle"], vehicles["vehicle"]))
+    zones = Depot.objects.in_bulk(whole(np.unique(vehicles["depot"])))
     with transaction.atomic():
-        units_hold(keys_of([unit_pk for units in of_zone.values() for unit_pk in units]), is_alone=True)
-        for time_zone, units in of_zone.items():
-            due_refresh(clock.today(time_zone), keys_of(units))
+        units_hold(fitted["unit"], is_alone=True)
+        for pk, one in zones.items():
+            due_refresh(clock.today(one.time_zone), fitted["unit"][depot == pk])
 
 
 def units_hold(unit_pks: FloatArray, *, is_alone: bool) -> None:

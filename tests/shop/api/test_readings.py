@@ -165,4 +165,4 @@ def test_queries_do_not_grow_with_the_batch(foreman):
         assert len(answer.json()["results"]) == count
         return len(captured)
 
-    assert queries(60, 6) <= queries(2, 5) + 1 <= 40
+    assert queries(60, 6) <= queries(2, 5) + 1 <= 42
