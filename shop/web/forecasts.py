@@ -11,7 +11,7 @@ from intervals.forecast import Backtest
 from shop.selectors.forecasts import FleetTest, fleet_test
 
 KINDS = {"odometer": "odometers", "engine hours": "hour meters", "power take-off hours": "power take-offs"}
-WIDTH, LEFT, ROW, BAR = 420.0, 96.0, 54.0, 12.0
+WIDTH, LEFT, ROW, BAR = 420.0, 118.0, 54.0, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,8 @@ def forecasts(request: HttpRequest) -> HttpResponse:
     kind = request.GET.get("meter", "odometer")
     found = fleet_test(request.user, kind if kind in KINDS else "odometer")
     shown = _bars(found)
-    context = {"found": found, "kinds": KINDS, "shown": shown, "height": max(1.0, len(shown)) * ROW + 8.0}
+    height = max(1.0, len(shown)) * ROW + 8.0
+    context = {"found": found, "kinds": KINDS, "shown": shown, "left": LEFT, "height": height}
     return render(request, "shop/forecasts.html", context)
 
 
