@@ -17,6 +17,8 @@ class Command(BaseCommand):
     """Run the day of some or all depots and print what each step did."""
 
     help = "Works out what is due and what to order, and tells people; safe to repeat. Exit code 1 if a run failed."
+    # No page is served here; to load all of them takes longer than a small depot's run.
+    requires_system_checks = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Add which depots, which day, and the form of the report."""

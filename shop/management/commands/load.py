@@ -23,6 +23,7 @@ class Command(BaseCommand):
         + ", ".join(table.file for table in TABLES)
         + "."
     )
+    requires_system_checks = []
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         """Take the path and how to load it."""
