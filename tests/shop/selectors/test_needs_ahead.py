@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from django.db.models import F
-from django.db.models.signals import post_init
 
 from intervals.due import probability_due_by
 from shop import clock
@@ -16,6 +15,7 @@ from shop.selectors import needs_ahead
 from shop.selectors.core_inputs import gather
 from shop.selectors.line_columns import recorded_lines
 from shop.selectors.needs import HOUSE_TURNS_UP_SHARE
+from tests.objects import objects_made
 from tests.shop.web.conftest import NOW, TODAY, Yard
 
 BEGINS = week_begins(TODAY, 26)
@@ -119,16 +119,8 @@ def test_a_job_comes_as_surely_by_each_week_as_it_falls_due_though_the_calendar_
 
 def test_an_ordinary_unit_becomes_no_object(yard):
     def made() -> int:
-        seen = []
-
-        def note(**signal: object) -> None:
-            seen.append(signal["sender"])
-
-        post_init.connect(note)
-        try:
+        with objects_made() as seen:
             assert len(ahead(yard).jobs.unit) > 0
-        finally:
-            post_init.disconnect(note)
         return len(seen)
 
     made()

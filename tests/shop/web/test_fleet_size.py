@@ -3,11 +3,11 @@
 import re
 
 import pytest
-from django.db.models.signals import post_init
 from django.test import Client
 
 from shop.models import RecallClosing, Unit, Vehicle
 from tests.factories import PersonFactory
+from tests.objects import objects_made
 from tests.shop.web.conftest import TODAY, Yard
 
 NOTICE = {
@@ -17,20 +17,12 @@ NOTICE = {
 DONE = {"closed_on": TODAY.isoformat(), "closed_by": "Bea", "how": "seal replaced"}
 
 
-def objects_made(client: Client, address: str) -> int:
+def objects_of(client: Client, address: str) -> int:
     """Return how many rows became an object while a page was made."""
-    made = []
-
-    def note(**signal: object) -> None:
-        made.append(signal["sender"])
-
-    post_init.connect(note)
-    try:
+    with objects_made() as made:
         answer = client.get(address)
         assert answer.status_code == 200
         assert answer.getvalue()
-    finally:
-        post_init.disconnect(note)
     return len(made)
 
 
@@ -52,12 +44,12 @@ def objects_made(client: Client, address: str) -> int:
 def test_a_larger_fleet_makes_no_more_objects(foreman: Client, yard: Yard, address: str) -> None:
     foreman.post("/recalls", NOTICE | {"vehicles": "K01, K13"})
     foreman.post("/recalls/R1/vehicles/K13/close", DONE)
-    objects_made(foreman, address)
-    before = objects_made(foreman, address)
+    objects_of(foreman, address)
+    before = objects_of(foreman, address)
     for step in range(6):
         yard.add(f"L{step:02}", 57_000 + 900 * step)
     yard.run()
-    assert objects_made(foreman, address) == before
+    assert objects_of(foreman, address) == before
 
 
 @pytest.fixture
@@ -80,10 +72,10 @@ def test_a_recall_of_many_vehicles_is_counted_whole_and_shown_in_part(short_list
     assert numbers == ["K01", "K08"]
     assert "Shown are 2 of 4 open and 1 of 1 closed, by number." in text
     assert "<strong>4</strong><span>open</span>" in text
-    before = objects_made(short_list, "/recalls")
+    before = objects_of(short_list, "/recalls")
     for step in range(6):
         yard.add(f"L{step:02}", 57_000)
-    assert objects_made(short_list, "/recalls") == before
+    assert objects_of(short_list, "/recalls") == before
     assert "Shown are 2 of 10 open" in shown(short_list)[1]
 
 
