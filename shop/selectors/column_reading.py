@@ -57,7 +57,7 @@ def read_columns(
 def _packed(numbers: Sequence[str]) -> str:
     """Return the SQL of numbers as bytes beside each other, nan where one is null.
 
-    Four are packed by one call as the ends of a line, which takes less than two thirds of the time of one by one.
+    Four are packed by one call as the ends of a line, in some seven tenths of the time that one by one takes.
     """
     known = [f"coalesce({number}, 'NaN')" for number in numbers]
     fours = len(known) - len(known) % 4
