@@ -89,6 +89,14 @@ def test_a_file_that_cannot_be_used_is_refused_in_a_sentence(run, rows, said):
     assert said in err
 
 
+def test_rows_are_named_though_nothing_can_be_tested(run):
+    rows = [["vehicle", "date", "odometer"], ["K01", "2024-01-01", "5"], ["K01", "2024-13-01", "9"]]
+    code, out, err = run(rows, "--lead", "100")
+    assert (code, out) == (2, "")
+    assert "Row 3, date: “2024-13-01” is no day" in err
+    assert "twelve months behind it" in err
+
+
 def test_a_lead_that_is_none_is_refused(run):
     code, _, err = run(rows_of(), "--lead", "0")
     assert code == 2

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -39,16 +40,19 @@ class Command(BaseCommand):
         """Print the scores."""
         try:
             rows = history_read(options["file"])
+            self._tell_refused(rows.refused)
             found = backtest(rows.histories(), options["lead"])
         except (HatchmarkError, InputError) as error:
             self.stderr.write(str(error))
             sys.exit(USAGE)
-        for sentence in rows.refused[:MOST_REFUSALS_TOLD]:
-            self.stderr.write(f"Set aside: {sentence}")
-        if len(rows.refused) > MOST_REFUSALS_TOLD:
-            self.stderr.write(f"… and {len(rows.refused) - MOST_REFUSALS_TOLD} more rows.")
         data = _data(found, rows.unit, len(rows.refused))
         self.stdout.write(json.dumps(data, indent=2) if options["json"] else _table(found, rows.unit))
+
+    def _tell_refused(self, sentences: Sequence[str]) -> None:
+        for sentence in sentences[:MOST_REFUSALS_TOLD]:
+            self.stderr.write(f"Set aside: {sentence}")
+        if len(sentences) > MOST_REFUSALS_TOLD:
+            self.stderr.write(f"… and {len(sentences) - MOST_REFUSALS_TOLD} more rows.")
 
 
 def _data(found: Backtest, unit: str, refused: int) -> dict[str, Any]:
